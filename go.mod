@@ -1,0 +1,15 @@
+module route
+
+go 1.26
+
+require (
+	github.com/airbusgeo/godal v0.0.16
+	github.com/paulmach/orb v0.14.0
+	github.com/tkrajina/gpxgo v1.4.0
+	gonum.org/v1/gonum v0.17.0
+)
+
+require (
+	github.com/alecthomas/kong v1.17.0 // indirect
+	github.com/goccy/go-yaml v1.19.2 // indirect
+)

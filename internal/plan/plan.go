@@ -1,0 +1,311 @@
+// Package plan is the program without its faces: a Site goes in, a Plan comes
+// out. A Plan is complete: whoever prints or draws it computes nothing.
+package plan
+
+import (
+	"route/internal/catalog"
+	"route/internal/quantity"
+)
+
+// Format names the layout of plan.json; it changes only by additions.
+const Format = "route-plan/1"
+
+// Plan is the answer for one site, in SI units, longitudes and latitudes in
+// degrees of WGS 84. Its JSON form is plan.json.
+type Plan struct {
+	Format      string           `json:"format"`
+	ToolVersion string           `json:"tool_version"`
+	Site        string           `json:"site"`
+	Seed        uint64           `json:"seed"`
+	Units       string           `json:"units"` // us or si: what is printed for people
+	Objective   string           `json:"objective"`
+	Demand      Number           `json:"demand_l_day"`  // null when none is stated
+	Take        Number           `json:"take_flow_l_s"` // most that may be drawn from the creek
+	LowFlow     Number           `json:"creek_low_l_s"` // lowest flow of the creek
+	Frame       Frame            `json:"frame"`         // of eastings and northings
+	Inputs      []Input          `json:"inputs"`        //
+	Creek       Creek            `json:"creek"`         //
+	Layouts     []Layout         `json:"layouts"`       // best first
+	Messages    []Message        `json:"messages"`      // about the whole plan
+	Rejected    []Rejected       `json:"rejected"`      // why not elsewhere
+	Reaches     []Reach          `json:"reaches"`       // what each reach of creek could do, or why not
+	WorksCited  []string         `json:"works_cited"`   // formulas and tables that this run used
+	Defaults    []Default        `json:"defaults"`      // values that the site did not give
+	Catalog     string           `json:"catalog"`       // where the prices come from
+	Relief      *Relief          `json:"-"`             // for drawing
+	Prices      *catalog.Catalog `json:"-"`
+}
+
+// System is the unit system for people.
+func (p *Plan) System() quantity.System {
+	if p.Units == "us" {
+		return quantity.US
+	}
+	return quantity.SI
+}
+
+// Frame says what the eastings and northings of this plan are.
+type Frame struct {
+	PROJ string `json:"proj"`
+	UTM  string `json:"utm_zone"` // of the stakes: "EPSG:32610"
+}
+
+// Input is one file that was read.
+type Input struct {
+	Path          string `json:"path"`
+	Role          string `json:"role"` // terrain, creek, land, catalog
+	SHA256        string `json:"sha256"`
+	CRS           string `json:"crs"`
+	VerticalUnit  string `json:"vertical_unit"`
+	VerticalDatum string `json:"vertical_datum"`
+	CellM         Number `json:"cell_m"`
+	AccuracyClass string `json:"accuracy_class"`
+	AccuracyWhy   string `json:"accuracy_why"`
+	Points        *int   `json:"points"` // fixes of a track
+}
+
+// Creek is the long profile.
+type Creek struct {
+	LengthM  Number         `json:"length_m"`
+	FallM    Number         `json:"fall_m"`
+	Stations []CreekStation `json:"stations"`
+}
+
+// CreekStation is one station of the creek, upstream first.
+type CreekStation struct {
+	StationM Number   `json:"station_m"`
+	Lon      Degrees  `json:"lon"`
+	Lat      Degrees  `json:"lat"`
+	ZM       Number   `json:"z_m"` // fitted water line
+	ZSigmaM  Number   `json:"z_sd_m"`
+	LowM     Number   `json:"z_low_m"`
+	HighM    Number   `json:"z_high_m"`
+	RawM     Number   `json:"raw_m"`
+	Flags    []string `json:"flags"`
+}
+
+// Vertex is a point of a laid line: longitude, latitude, height of the ground
+// and of the pipe's invert, distance along the line, and the hydraulic grade
+// line above it.
+type Vertex struct {
+	Lon      Degrees `json:"lon"`
+	Lat      Degrees `json:"lat"`
+	EastingM Number  `json:"e_m"` // in Frame.UTM
+	NorthM   Number  `json:"n_m"`
+	AlongM   Number  `json:"along_m"`   // slope length from the start of this pipe
+	StationM Number  `json:"station_m"` // of the creek; null away from it
+	GroundM  Number  `json:"ground_m"`
+	InvertM  Number  `json:"invert_m"`
+	GradeM   Number  `json:"grade_m"` // running hydraulic grade line
+}
+
+// Place is a point where something stands.
+type Place struct {
+	StationM Number  `json:"station_m"`
+	Lon      Degrees `json:"lon"`
+	Lat      Degrees `json:"lat"`
+	EastingM Number  `json:"e_m"`
+	NorthM   Number  `json:"n_m"`
+	GroundM  Number  `json:"ground_m"`
+}
+
+// Layout is one buildable answer.
+type Layout struct {
+	ID        string `json:"id"` // "A", "B", …
+	Rank      int    `json:"rank"`
+	Objective string `json:"objective"` // what this layout is best at
+	Why       string `json:"why"`       // one sentence for people
+
+	Intake      Intake       `json:"intake"`
+	SettlingBox *SettlingBox `json:"settling_box"`
+	Standpipe   *Standpipe   `json:"standpipe"` // null: the drive pipe starts at the box or the intake
+	Pump        Pump         `json:"pump"`
+	Tank        Tank         `json:"tank"`
+	Supply      *Supply      `json:"supply"` // null when the drive pipe starts at the intake
+	Drive       Drive        `json:"drive"`
+	Delivery    Delivery     `json:"delivery"`
+
+	DriveHeadM        Number `json:"drive_head_m"`
+	DriveHeadSigmaM   Number `json:"drive_head_sd_m"`
+	ChanceWorks       Number `json:"chance_works"`
+	DriveFlowLMin     Number `json:"drive_flow_l_min"`
+	DeliveredLMin     Number `json:"delivered_l_min"`
+	DeliveredLDay     Number `json:"delivered_l_day"`
+	DeliveredLDayLow  Number `json:"delivered_l_day_low"`
+	DeliveredLDayHigh Number `json:"delivered_l_day_high"`
+	BeatsPerMin       Number `json:"beats_per_min"`
+	Efficiency        Number `json:"efficiency"`           // D'Aubuisson
+	EfficiencyRankine Number `json:"efficiency_rankine"`   //
+	LiftRatio         Number `json:"lift_ratio"`           //
+	Mu                Number `json:"mu"`                   // Joukowsky head over delivery head
+	ClosingVelocityMS Number `json:"closing_velocity_m_s"` //
+	ShutoffHeadM      Number `json:"shutoff_head_m"`       // surge that the drive pipe must survive
+	CreekLeftShare    Number `json:"creek_left_share"`     // of low flow, between intake and pump
+
+	Cost     Cost          `json:"cost"`
+	Takeoff  []TakeoffLine `json:"takeoff"`
+	Stakes   []Stake       `json:"stakes"`
+	Messages []Message     `json:"messages"`
+}
+
+// Intake is the screened end in a pool.
+type Intake struct {
+	Place
+	WaterM Number `json:"water_m"`
+}
+
+// SettlingBox is the box open to the air.
+type SettlingBox struct {
+	Place
+	WaterM Number `json:"water_m"`
+}
+
+// Standpipe is the open vertical pipe at the head of the drive pipe.
+type Standpipe struct {
+	Place
+	HeightM       Number `json:"height_m"`
+	StaticLevelM  Number `json:"static_level_m"`
+	RunningLevelM Number `json:"running_level_m"`
+	InsideM       Number `json:"inside_m"`
+	Size          string `json:"size"`
+}
+
+// Pump is the ram, or several on one standpipe.
+type Pump struct {
+	Place
+	OutletM Number `json:"outlet_m"` // waste valve outlet, the datum of drive head and lift
+	Count   int    `json:"count"`
+	Model   string `json:"model"`
+}
+
+// Tank is the storage tank.
+type Tank struct {
+	Place
+	InletM Number `json:"inlet_m"`
+}
+
+// Run is what the three pipe runs have in common.
+type Run struct {
+	Item       string   `json:"item"`
+	Material   string   `json:"material"`
+	Size       string   `json:"size"`
+	Standard   string   `json:"standard"`
+	InsideM    Number   `json:"inside_m"`
+	LengthM    Number   `json:"length_m"` // along the slope
+	LossM      Number   `json:"loss_m"`
+	FlowLS     Number   `json:"flow_l_s"`
+	VelocityMS Number   `json:"velocity_m_s"`
+	PressureM  Number   `json:"pressure_max_m"` // greatest head inside, surge included
+	RatingM    Number   `json:"rating_m"`       // of the pipe at this water temperature; null when its standard gives none
+	Path       []Vertex `json:"path"`
+}
+
+// Supply is the pipe from intake to standpipe.
+type Supply struct{ Run }
+
+// Drive is the pipe from standpipe to pump; LossM is null, the cycle holds it.
+type Drive struct {
+	Run
+	FallM            Number `json:"fall_m"`
+	LengthToDiameter Number `json:"length_to_diameter"`
+	LengthToHead     Number `json:"length_to_head"`
+}
+
+// Delivery is the pipe from pump to tank.
+type Delivery struct {
+	Run
+	LiftM  Number `json:"lift_m"`
+	CrestM Number `json:"crest_m"`
+}
+
+// Cost in the catalog's currency; decimal text, exact to the smallest coin.
+type Cost struct {
+	Currency string  `json:"currency"`
+	Supply   Decimal `json:"supply"`
+	Drive    Decimal `json:"drive"`
+	Delivery Decimal `json:"delivery"`
+	Other    Decimal `json:"other"`
+	Total    Decimal `json:"total"`
+}
+
+// TakeoffLine is one line of what to buy.
+type TakeoffLine struct {
+	Item     string  `json:"item"`
+	Name     string  `json:"name"`
+	Group    string  `json:"group"` // supply, drive, delivery, other
+	Where    string  `json:"where"`
+	Need     Number  `json:"need"`      // metres or pieces, before waste
+	NeedUnit string  `json:"need_unit"` // m or each
+	Packs    int64   `json:"packs"`
+	Unit     string  `json:"unit"` // coil, stick, each
+	PackM    Number  `json:"pack_m"`
+	Price    Decimal `json:"price"`
+	Amount   Decimal `json:"amount"`
+}
+
+// Stake is one peg to drive.
+type Stake struct {
+	Label string `json:"label"` // "S3", "INTAKE"
+	Role  string `json:"role"`  // intake, settling_box, standpipe, pump, tank, supply, drive, delivery
+	Place
+	AlongM      Number `json:"along_m"`             // from the intake, along the pipes
+	InvertM     Number `json:"invert_m"`            // of the pipe
+	FallIntakeM Number `json:"fall_since_intake_m"` // intake water minus invert; positive is down
+	FallLastM   Number `json:"fall_since_last_m"`
+	Do          string `json:"do"` // what to do here
+}
+
+// Message is a finding for a person, in the site's units.
+type Message struct {
+	Level    string `json:"level"` // note, warning, error
+	Code     string `json:"code"`
+	Text     string `json:"text"`
+	Hint     string `json:"hint"`
+	File     string `json:"file,omitempty"`
+	Line     int    `json:"line,omitempty"`
+	StationM Number `json:"station_m"`
+}
+
+// Rejected sums up the places that one limit ruled out.
+type Rejected struct {
+	Reason  string  `json:"reason"` // code
+	Text    string  `json:"text"`
+	Count   int     `json:"count"`
+	Nearest Nearest `json:"nearest"`
+}
+
+// Nearest is the place that missed a limit by least.
+type Nearest struct {
+	StationM Number `json:"station_m"`
+	Value    Number `json:"value"`
+	Limit    Number `json:"limit"`
+	Unit     string `json:"unit"`
+}
+
+// Reach is a stretch of creek seen as a pump site.
+type Reach struct {
+	FromM         Number `json:"from_m"`
+	ToM           Number `json:"to_m"`
+	Layout        string `json:"layout"`          // ID when a layout's pump stands here
+	DriveHeadM    Number `json:"drive_head_m"`    // best within reach; null when there is none
+	DeliveredLDay Number `json:"delivered_l_day"` // best; null when not feasible
+	Reason        string `json:"reason"`          // code when not feasible
+	Text          string `json:"text"`
+}
+
+// Default is a value that the site did not give.
+type Default struct {
+	Key   string `json:"key"`
+	Value string `json:"value"`
+	Why   string `json:"why"`
+}
+
+// Relief is the ground under the map: heights for contours and shading.
+type Relief struct {
+	West, South, East, North float64 // frame metres
+	Cols, Rows               int
+	Z                        []float32 // row-major from the north-west, NaN where unknown
+	Shade                    []uint8   // 0 dark … 255 light, 0 alpha is for exporters to decide where Z is NaN
+	// ToFrame maps degrees to frame metres for drawing.
+	ToFrame func(lon, lat float64) (e, n float64) `json:"-"`
+}
