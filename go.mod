@@ -12,4 +12,5 @@ require (
 require (
 	github.com/alecthomas/kong v1.17.0 // indirect
 	github.com/goccy/go-yaml v1.19.2 // indirect
+	github.com/tidwall/geodesic v1.52.4 // indirect
 )
