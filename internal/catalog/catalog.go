@@ -4,12 +4,6 @@ package catalog
 
 import "route/internal/hydraulics"
 
-// Money is an exact amount in the smallest unit of a currency.
-type Money struct {
-	Minor    int64
-	Currency string // ISO 4217, or the user's own word
-}
-
 // Kind says what an item is for.
 type Kind string
 
@@ -34,14 +28,29 @@ const (
 	UseStandpipe
 )
 
-// Item is one line of a price list.
+// Trade says where an item is usual: in shops that sell by inches and feet,
+// or by millimetres and metres. The empty trade is at home in both.
+type Trade string
+
+// The trades.
+const (
+	Inch   Trade = "inch"
+	Metric Trade = "metric"
+)
+
+// Item is one line of a price list: one thing in one pack size. A pipe that is
+// sold in several coils is several items with the same product.
 type Item struct {
 	ID       string
 	Kind     Kind
+	Part     string // what it does in the line, as the rules of Needs name it: "coupling", "union", …
 	Name     string // as it is written on a shopping list
 	Standard string
-	Source   string
+	Source   string // of the dimensions and the price
 	Use      Use
+	Trade    Trade
+	Joint    string              // how a pipe is joined, or the pipe that a fitting goes with: insert, compression, solvent, thread; "" for any
+	Size     string              // nominal: "1-1/4 in", "DN32"
 	Pipe     *hydraulics.Product // for pipes
 	Ram      *hydraulics.Ram     // for pumps
 	BoreM    float64             // of a pump or a fitting; 0 when it has none
@@ -58,21 +67,6 @@ type Need struct {
 	Quantity float64 // metres for pipe, pieces otherwise, before waste
 	Group    string  // supply, drive, delivery or other
 	Where    string  // for the reader: "intake to standpipe"
-}
-
-// Line is one line of a takeoff: what is bought for a need.
-type Line struct {
-	Need
-	Name   string
-	Unit   string
-	Packs  int64 // whole packs or pieces, waste included
-	Price  Money
-	Amount Money
-}
-
-// Takeoff is the list of what is bought for one layout.
-type Takeoff struct {
-	Lines []Line
 }
 
 // Layout holds the quantities of a layout that its materials follow from.
@@ -93,6 +87,85 @@ type Layout struct {
 	HighPoints      int // air vents
 	LowPoints       int // drains
 	TankValves      bool
-	WasteFraction   float64
-	ContingencyPart float64
+	WasteFraction   float64 // of pipe, for cuts and laying: 0.05 is 5 %
+	ContingencyPart float64 // of the whole, for what was forgotten
 }
+
+// Catalog is a price list. All its prices are in one currency. It does not
+// change once it is made and may be used by many goroutines.
+type Catalog struct {
+	Currency string
+	Name     string // of the file, or "default catalog"
+
+	items []*Item
+	byID  map[string]*Item
+	pipes map[pipeKey][]*Item // the packs of each pipe
+	parts map[string][]*Item  // fittings and materials by part
+}
+
+// pipeKey tells pipes apart: packs of one key may be mixed in one run.
+type pipeKey struct {
+	product string
+	trade   Trade
+	use     Use
+}
+
+func newCatalog(name, currency string) *Catalog {
+	return &Catalog{Currency: currency, Name: name, byID: map[string]*Item{}, pipes: map[pipeKey][]*Item{}, parts: map[string][]*Item{}}
+}
+
+// Item finds an item by its ID.
+func (c *Catalog) Item(id string) (*Item, bool) {
+	it, ok := c.byID[id]
+	return it, ok
+}
+
+// All lists every line of the catalog in its order.
+func (c *Catalog) All() []*Item { return append([]*Item(nil), c.items...) }
+
+// Items lists the items of a kind that serve at least one of the uses, in the
+// order of the catalog; a use of 0 asks for all. A pipe that is sold in
+// several pack sizes is listed once, by its first pack: PipeCost and Takeoff
+// use all its packs.
+func (c *Catalog) Items(kind Kind, use Use) []*Item {
+	var list []*Item
+	for _, it := range c.items {
+		if it.Kind != kind || use != 0 && it.Use&use == 0 {
+			continue
+		}
+		if it.Kind == KindPipe && c.packs(it)[0] != it {
+			continue
+		}
+		list = append(list, it)
+	}
+	return list
+}
+
+// In gives the part of the catalog that is sold in a trade.
+func (c *Catalog) In(trade Trade) *Catalog {
+	part := newCatalog(c.Name, c.Currency)
+	for _, it := range c.items {
+		if it.Trade == "" || it.Trade == trade {
+			part.add(it)
+		}
+	}
+	return part
+}
+
+func (c *Catalog) add(it *Item) {
+	c.items = append(c.items, it)
+	c.byID[it.ID] = it
+	if it.Kind == KindPipe {
+		k := it.pipeKey()
+		c.pipes[k] = append(c.pipes[k], it)
+	}
+	if it.Part != "" {
+		c.parts[it.Part] = append(c.parts[it.Part], it)
+	}
+}
+
+func (it *Item) pipeKey() pipeKey { return pipeKey{it.Pipe.Name, it.Trade, it.Use} }
+
+// packs lists the items that are the same pipe in other pack sizes, it
+// included, in the order of the catalog.
+func (c *Catalog) packs(it *Item) []*Item { return c.pipes[it.pipeKey()] }
