@@ -3,7 +3,10 @@
 // knows nothing of files, terrain or prices.
 package hydraulics
 
-import "fmt"
+import (
+	"fmt"
+	"math"
+)
 
 // Gravity is the standard acceleration of free fall in m/s² (CGPM 1901).
 const Gravity = 9.80665
@@ -31,13 +34,17 @@ type Fluid struct {
 
 // Pipe is one kind of pipe as the formulas see it.
 type Pipe struct {
-	Inside       float64 // m, mean inside diameter
-	Wall         float64 // m
-	Roughness    float64 // m, absolute
-	YoungModulus float64 // Pa, for short loads (surge)
-	Rating       float64 // m of water at 20–23 °C; 0 when the standard gives none
-	Rigid        bool    // metal: usable as a permanent drive pipe
+	Inside        float64 // m, mean inside diameter
+	Wall          float64 // m; 0 when unknown: then waves run as in a rigid pipe
+	Roughness     float64 // m, absolute
+	YoungModulus  float64 // Pa, for short loads (surge)
+	Rating        float64 // m of water at 20–23 °C; 0 when the standard gives none
+	Rigid         bool    // metal: usable as a permanent drive pipe
+	HazenWilliams float64 // coefficient C, for display only; 0 when none is usual
 }
+
+// Area is the inside cross-section in m².
+func (p Pipe) Area() float64 { return math.Pi / 4 * p.Inside * p.Inside }
 
 // Product is a pipe of a published standard.
 type Product struct {
@@ -47,6 +54,9 @@ type Product struct {
 	Standard string // "ASTM D2239"
 	Source   string // where the dimensions were read; "from memory" where that is the truth
 	Pipe     Pipe
+	OutsideM float64 // m, nominal outside diameter; 0 for pipe made to its inside diameter
+
+	derating derating
 }
 
 // Ram holds the parameters of one pump. The zero value of a field is not
@@ -73,7 +83,13 @@ type Duty struct {
 	Mu                                  float64 // Joukowsky head over delivery head
 	LiftRatio                           float64 // delivery head over drive head
 	ShutoffHeadM                        float64 // highest head the beat can reach
+	OpenVelocity                        float64 // m/s with the valve locked open at this drive head
+	DeliveredVolumeM3                   float64 // into the air vessel a beat, before slip and volumetric factor
+	Transition                          bool    // drive-pipe friction was taken at 2000 < Re < 4000, where it is uncertain by ±20 %
 }
 
 // BeatsPerMinute is 60 over the period.
 func (d Duty) BeatsPerMinute() float64 { return 60 / d.PeriodS }
+
+// VolumetricFraction is delivered over drive flow.
+func (d Duty) VolumetricFraction() float64 { return d.DeliveredFlow / d.DriveFlow }
