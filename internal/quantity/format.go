@@ -158,12 +158,16 @@ func roundTo(x float64, places int) float64 {
 	return math.Round(x*scale) / scale
 }
 
+// mostPlaces bounds the digits after the point; what is smaller prints as 0.
+const mostPlaces = 9
+
 // group prints a number with a fixed number of places, thousands set apart.
 // Negative places round to tens, hundreds and so on.
 func group(x float64, places int) string {
+	places = min(places, mostPlaces)
 	x = roundTo(x, places)
-	if x == 0 {
-		x = 0 // no minus sign on zero
+	if x == 0 && places == mostPlaces {
+		places = 0
 	}
 	text := strconv.FormatFloat(math.Abs(x), 'f', max(places, 0), 64)
 	whole, fraction, _ := strings.Cut(text, ".")
@@ -180,7 +184,7 @@ func group(x float64, places int) string {
 	if fraction != "" {
 		whole += "." + fraction
 	}
-	if x < 0 {
+	if x < 0 { // never on a zero
 		return "-" + whole
 	}
 	return whole
@@ -211,9 +215,10 @@ func inchFraction(inches float64) (string, bool) {
 }
 
 // FormatMeasure prints a value and its standard deviation, "12.1 ± 0.3 ft".
-// The deviation has one digit, or two when the first is 1, and the value ends
-// at the same place (after JCGM 100:2008 section 7.2.6, which allows at most
-// two digits). A deviation of zero prints the value alone.
+// The deviation has one digit, or two when the first would be 1, and the value
+// ends at the same place (after JCGM 100:2008 section 7.2.6, which allows at
+// most two digits). A deviation of zero, or one too small to print, leaves the
+// value alone.
 func FormatMeasure(s System, d Dimension, m Measure) string {
 	if math.IsNaN(m.Value) || math.IsInf(m.Value, 0) {
 		return unknown
@@ -226,9 +231,12 @@ func FormatMeasure(s System, d Dimension, m Measure) string {
 	if math.IsNaN(sigma) || math.IsInf(sigma, 0) {
 		return Format(s, d, m.Value) + ", error unknown"
 	}
-	places := significant(sigma, 1)
-	if first := roundTo(sigma, places) * math.Pow(10, float64(places)); first < 1.5 {
-		places = significant(sigma, 2)
+	places := -int(math.Floor(math.Log10(sigma)))
+	if sigma*math.Pow(10, float64(places)) < 1.95 {
+		places++
+	}
+	if places > mostPlaces {
+		return Format(s, d, m.Value)
 	}
 	return group(x, places) + " ± " + group(sigma, places) + join(u)
 }

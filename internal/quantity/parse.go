@@ -99,11 +99,9 @@ func (k *kind) sum(number float64, negative bool, rest string) (si float64, prob
 	var last *unit
 	for {
 		word, tail := rest, ""
-		if i := strings.IndexAny(rest, "0123456789."); i > 0 {
+		if i := nextNumber(rest); i > 0 {
 			word, tail = strings.TrimSpace(rest[:i]), rest[i:]
-			if strings.HasSuffix(word, "-") { // 8'-6"
-				word = strings.TrimSpace(strings.TrimSuffix(word, "-"))
-			}
+			word = strings.TrimSpace(strings.TrimSuffix(word, "-")) // 8'-6"
 		}
 		u, ok := k.lookup(word)
 		if !ok {
@@ -137,6 +135,16 @@ func (k *kind) sum(number float64, negative bool, rest string) (si float64, prob
 			number = -number
 		}
 	}
+}
+
+// nextNumber is where the first number in s starts, or -1.
+func nextNumber(s string) int {
+	for i := range len(s) {
+		if isDigit(s[i]) || s[i] == '.' && i+1 < len(s) && isDigit(s[i+1]) {
+			return i
+		}
+	}
+	return -1
 }
 
 // lookup finds a unit by any of its names.
@@ -254,7 +262,7 @@ func normalise(s string) string {
 			put(string(r))
 		}
 	}
-	return b.String()
+	return strings.NewReplacer(" /", "/", "/ ", "/", " / ", "/").Replace(b.String())
 }
 
 func isDigit(c byte) bool { return '0' <= c && c <= '9' }
