@@ -69,28 +69,72 @@ func FlowFor(f Fluid, p Pipe, length, head, minorK float64) (float64, error) {
 	if !(head > 0 && head <= most) {
 		return 0, &RangeError{"FlowFor", "head in m", head, 0, most}
 	}
-	// Friction without minor loss, in the turbulent formula where it is
-	// explicit in the slope, is a first guess; bracket outwards from it.
-	guess := p.Area() * math.Sqrt(2*Gravity*head/(minorK+0.03*length/p.Inside))
-	lo := min(guess, hi)
-	residual := func(q float64) float64 { return headLoss(f, p, length, q, minorK) - head }
-	flo := residual(lo)
-	if flo > 0 {
-		up, fup := lo, flo
-		for flo > 0 {
-			up, fup = lo, flo
-			lo /= 2
-			flo = residual(lo)
+	q := min(p.Area()*math.Sqrt(2*Gravity*head/(minorK+0.03*length/p.Inside)), hi)
+	// Newton's method is there in three or four steps; the loss is smooth and
+	// nearly a power of the flow.
+	r := newResistance(&f, &p, length, minorK)
+	for range 12 {
+		loss, slope := r.lossSlope(q)
+		step := (loss - head) / slope
+		if q-step <= 0 || q-step > hi {
+			break
 		}
-		return rootBetween(residual, lo, up, flo, fup), nil
+		q -= step
+		if math.Abs(step) <= 1e-8*q { // the next one would be its square
+			return q, nil
+		}
 	}
-	up, fup := lo, flo
-	for fup < 0 {
-		lo, flo = up, fup
-		up = min(2*up, hi)
-		fup = residual(up)
+	residual := func(q float64) float64 { return headLoss(f, p, length, q, minorK) - head }
+	return rootBetween(residual, 0, hi, -head, most-head), nil
+}
+
+// resistance is a run of pipe made ready for many flows.
+type resistance struct {
+	reynolds float64 // Re per m³/s
+	rough    float64
+	ratio    float64 // length over inside diameter
+	minorK   float64
+	head     float64 // m of velocity head per (m³/s)²
+	cubic    transition
+}
+
+func newResistance(f *Fluid, p *Pipe, length, minorK float64) resistance {
+	area := p.Area()
+	return resistance{
+		reynolds: p.Inside / (area * f.KinematicViscosity), rough: p.Roughness / p.Inside,
+		ratio: length / p.Inside, minorK: minorK, head: 1 / (2 * Gravity * area * area),
 	}
-	return rootBetween(residual, lo, up, flo, fup), nil
+}
+
+// lossSlope is the head that a flow loses in m, and its slope in m per m³/s.
+func (r *resistance) lossSlope(flow float64) (loss, slope float64) {
+	if flow <= 0 {
+		return 0, 0
+	}
+	k, dk := r.minorK, 0.0
+	if r.ratio > 0 {
+		re := flow * r.reynolds
+		var ff, df float64
+		switch {
+		case re < laminarRe:
+			ff = 64 / re
+			df = -ff
+		case re < turbulentRe:
+			if r.cubic.c0 == 0 {
+				r.cubic = transitionCubic(r.rough)
+			}
+			ff, df = r.cubic.at(re)
+			df *= re
+		default:
+			x := colebrook(re, r.rough)
+			ff = 1 / (x * x)
+			df = colebrookSlope(re, r.rough, x) * re
+		}
+		k += ff * r.ratio
+		dk = df * r.ratio
+	}
+	t := r.head * flow
+	return k * t * flow, (2*k + dk) * t
 }
 
 // SmallestBore is the inside diameter in metres at which a flow loses exactly

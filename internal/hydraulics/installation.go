@@ -16,6 +16,14 @@ type Run struct {
 // none says that the run is not there.
 func (r *Run) none() bool { return r.LengthM == 0 && r.MinorK == 0 }
 
+// resistance is the run made ready for many flows.
+func (r *Run) resistance(f *Fluid) resistance {
+	if r.none() {
+		return resistance{}
+	}
+	return newResistance(f, &r.Pipe, r.LengthM, r.MinorK)
+}
+
 // loss is the head that a flow loses in the run.
 func (r *Run) loss(f *Fluid, flow float64) float64 {
 	if r.none() {
@@ -128,12 +136,15 @@ func (in *Installation) Running(closingVelocity float64) (Operation, error) {
 	if v := c.openVelocity(in.SourceM); closingVelocity >= latestLambda*v {
 		return Operation{}, &StuckOpenError{closingVelocity, v}
 	}
-	s := solver{in: in, c: c, needed: c.ka * sq(closingVelocity/latestLambda) / (2 * Gravity)}
-	level, ok := s.level()
+	s := in.solver()
+	s.c, s.needed = c, c.ka*sq(closingVelocity/latestLambda)/(2*Gravity)
+	level, head, ok := s.newton()
 	if !ok {
-		return Operation{}, &NoRunningLevelError{closingVelocity, in.SourceM, s.needed}
+		if level, ok = s.level(); !ok {
+			return Operation{}, &NoRunningLevelError{closingVelocity, in.SourceM, s.needed}
+		}
+		head = s.deliveryHead(level)
 	}
-	head := s.deliveryHead(level)
 	b := c.beat(level, head)
 	return in.operation(&c, &b, level, head)
 }
@@ -142,8 +153,8 @@ func sq(x float64) float64 { return x * x }
 
 // operation puts a solved state together and judges it.
 func (in *Installation) operation(c *column, b *beat, level, head float64) (Operation, error) {
-	if !(head > level) {
-		return Operation{}, &RangeError{"Running", "delivery head in m", head, level, math.Inf(1)}
+	if !(in.LiftM > level) { // the tank would fill by gravity
+		return Operation{}, &RangeError{"Running", "lift in m", in.LiftM, level, math.Inf(1)}
 	}
 	err := c.verdict(b, head)
 	if _, weak := err.(*WeakBeatError); err != nil && !weak {
@@ -160,10 +171,15 @@ func (in *Installation) operation(c *column, b *beat, level, head float64) (Oper
 // solver holds one installation at one closing velocity while the level is
 // looked for.
 type solver struct {
-	in     *Installation
-	c      column
-	needed float64 // level at which the valve just closes
-	head   float64 // last delivery head, the next first guess
+	in               *Installation
+	c                column
+	supply, delivery resistance
+	needed           float64 // level at which the valve just closes
+	head             float64 // last delivery head, the next first guess
+}
+
+func (in *Installation) solver() solver {
+	return solver{in: in, supply: in.Supply.resistance(&in.Fluid), delivery: in.Delivery.resistance(&in.Fluid)}
 }
 
 // deliveryHead solves h = lift + loss(q(h)) at a level. q falls as h rises, so
@@ -178,43 +194,71 @@ func (s *solver) deliveryHead(level float64) float64 {
 		return lo
 	}
 	n := in.pumps()
-	residual := func(h float64) float64 { // rises with h
+	// The residual rises with h and is concave where q is convex: Newton's
+	// steps from the left come up to the root without passing it.
+	h := lo
+	if s.head > lo {
+		h = s.head
+	}
+	for range 20 {
 		b := s.c.beat(level, h)
-		return h - lo - in.Delivery.loss(&in.Fluid, n*b.delivered)
-	}
-	h0 := lo
-	r0 := residual(h0)
-	if r0 >= 0 { // nothing is delivered, or it costs nothing
-		return lo
-	}
-	// Secant steps inside the bracket [h0, h1]; regula falsi stalls at one
-	// end, so the end that stays is weighted down (Illinois).
-	h1 := lo - r0
-	if s.head > h0 && s.head < h1 {
-		h1 = s.head
-	}
-	r1 := residual(h1)
-	for r1 < 0 {
-		h0, r0 = h1, r1
-		h1 = min(h1-2*r1, lo+2*(h1-lo))
-		r1 = residual(h1)
-	}
-	for range 60 {
-		h := h1 - r1*(h1-h0)/(r1-r0)
-		r := residual(h)
-		if math.Abs(r) <= 1e-12*h {
+		loss, slope := s.delivery.lossSlope(n * b.delivered)
+		step := (lo + loss - h) / (1 - slope*n*b.slopes.deliveredByDelivery)
+		if h+step < lo {
+			step = lo - h
+		}
+		h += step
+		if math.Abs(step) <= 1e-7*h { // the next one would be its square
 			s.head = h
 			return h
 		}
-		if (r > 0) != (r1 > 0) {
-			h0, r0 = h1, r1
-		} else {
-			r0 /= 2
-		}
-		h1, r1 = h, r
 	}
-	s.head = h1
-	return h1
+	residual := func(h float64) float64 {
+		b := s.c.beat(level, h)
+		loss, _ := s.delivery.lossSlope(n * b.delivered)
+		return h - lo - loss
+	}
+	r := residual(lo)
+	if r >= 0 { // nothing is delivered, or it costs nothing
+		return lo
+	}
+	s.head = rootBetween(residual, lo, lo-r, r, residual(lo-r))
+	return s.head
+}
+
+// newton solves level and delivery head together from the top down, which
+// takes three or four steps; ok is false where it does not settle on the upper
+// level, and level must search.
+func (s *solver) newton() (level, head float64, ok bool) {
+	in := s.in
+	n := in.pumps()
+	level, head = in.SourceM, max(in.LiftM, in.SourceM*(1+1e-9))
+	for range 10 {
+		b := s.c.beat(level, head)
+		lossS, slopeS := s.supply.lossSlope(n * (b.waste + b.delivered))
+		lossD, slopeD := s.delivery.lossSlope(n * b.delivered)
+		f1 := in.SourceM - lossS - level
+		f2 := in.LiftM + lossD - head
+		slopeS, slopeD = slopeS*n, slopeD*n
+		a11 := -1 - slopeS*(b.slopes.wasteByDrive+b.slopes.deliveredByDrive)
+		a12 := -slopeS * (b.slopes.wasteByDelivery + b.slopes.deliveredByDelivery)
+		a21 := slopeD * b.slopes.deliveredByDrive
+		a22 := slopeD*b.slopes.deliveredByDelivery - 1
+		det := a11*a22 - a12*a21
+		dLevel := (a12*f2 - a22*f1) / det
+		dHead := (a21*f1 - a11*f2) / det
+		level += dLevel
+		head += dHead
+		if !(level >= s.needed && level <= in.SourceM*(1+1e-12) && head > level) {
+			return 0, 0, false
+		}
+		if math.Abs(dLevel) <= 1e-7*level && math.Abs(dHead) <= 1e-7*head { // the next step would be its square
+			// The level above which no other lies is the one where a drop of
+			// level is made good: slope det/a22 below zero.
+			return level, head, det > 0
+		}
+	}
+	return 0, 0, false
 }
 
 // flow is the total drive flow at a level.
@@ -241,7 +285,10 @@ func (s *solver) level() (level float64, ok bool) {
 	if in.Supply.none() {
 		return in.SourceM, true
 	}
-	g := func(h float64) float64 { return in.SourceM - in.Supply.loss(&in.Fluid, s.flow(h)) - h }
+	g := func(h float64) float64 {
+		loss, _ := s.supply.lossSlope(s.flow(h))
+		return in.SourceM - loss - h
+	}
 	h0 := in.SourceM
 	g0 := g(h0)
 	tol := 1e-11 * in.SourceM
@@ -317,7 +364,6 @@ func (in *Installation) TunedTo(driveTotal float64, tuning [2]float64) (Operatio
 	if !(driveTotal > 0) {
 		return Operation{}, &RangeError{"TunedTo", "drive flow in m³/s", driveTotal, 0, math.Inf(1)}
 	}
-	n := in.pumps()
 	level := in.SourceM - in.Supply.loss(&in.Fluid, driveTotal)
 	r := in.ram()
 	if !(level > 0) {
@@ -326,32 +372,37 @@ func (in *Installation) TunedTo(driveTotal float64, tuning [2]float64) (Operatio
 	if !(in.LiftM > level) {
 		return Operation{}, &RangeError{"TunedTo", "lift in m", in.LiftM, level, math.Inf(1)}
 	}
-	// More delivery head means less flow, which asks for a little more
-	// velocity and with it more delivery: the loss moves the closing velocity
-	// by far less than itself, so the repetition contracts; the last step is
-	// taken only once it no longer moves.
-	head := in.LiftM
-	for range 100 {
-		v, err := r.velocityDrawing(in.Fluid, in.Drive.Pipe, in.Drive.LengthM, level, head, driveTotal/n, tuning)
-		if err != nil {
-			if t, ok := err.(*TuningError); ok {
-				err = &TuningError{t.Wanted * n, t.Least * n, t.Most * n}
-			}
-			return Operation{}, err
-		}
+	lo := r.velocityAt(in.Fluid, in.Drive.Pipe, in.Drive.LengthM, level, tuning[0])
+	hi := r.velocityAt(in.Fluid, in.Drive.Pipe, in.Drive.LengthM, level, tuning[1])
+	s := in.solver()
+	residual := func(v float64) float64 {
 		c, err := r.columnAt(in.Fluid, in.Drive.Pipe, in.Drive.LengthM, v)
 		if err != nil {
-			return Operation{}, err
+			return math.NaN()
 		}
-		s := solver{in: in, c: c}
-		next := s.deliveryHead(level)
-		if math.Abs(next-head) <= 1e-10*next {
-			b := c.beat(level, next)
-			return in.operation(&c, &b, level, next)
-		}
-		head = next
+		s.c = c
+		return s.flow(level) - driveTotal
 	}
-	return Operation{}, &RangeError{"TunedTo", "delivery loss in m", head - in.LiftM, 0, in.LiftM}
+	flo, fhi := residual(lo), residual(hi)
+	const slack = 1e-9 // of the flow: the ends of the range belong to it
+	v := lo
+	switch {
+	case math.Abs(flo) <= slack*driveTotal:
+	case math.Abs(fhi) <= slack*driveTotal:
+		v = hi
+	case flo < 0 && fhi > 0:
+		v = rootWithin(1e-11, residual, lo, hi, flo, fhi)
+	default:
+		return Operation{}, &TuningError{driveTotal, flo + driveTotal, fhi + driveTotal}
+	}
+	c, err := r.columnAt(in.Fluid, in.Drive.Pipe, in.Drive.LengthM, v)
+	if err != nil {
+		return Operation{}, err
+	}
+	s.c = c
+	head := s.deliveryHead(level)
+	b := c.beat(level, head)
+	return in.operation(&c, &b, level, head)
 }
 
 // AtTuning finds the state in which λ, the closing velocity's share of the
@@ -373,7 +424,9 @@ func (in *Installation) AtTuning(lambda float64) (Operation, error) {
 		if err != nil {
 			failed = err
 		}
-		return solver{in: in, c: c}
+		s := in.solver()
+		s.c = c
+		return s
 	}
 	g := func(level float64) float64 {
 		s := at(level)

@@ -107,12 +107,20 @@ func (c *column) openVelocity(driveHead float64) float64 {
 
 // beat is one cycle in numbers.
 type beat struct {
-	lambda, period       float64
-	wasteV, deliveryV    float64 // m³ a beat; delivery before slip and factor
-	openVelocity         float64
-	waste, delivered     float64 // m³/s
-	accelerateT, retardT float64
-	recoilT, firstStep   float64 // s; velocity after the valve shut
+	lambda, period    float64
+	wasteV, deliveryV float64 // m³ a beat; delivery before slip and factor
+	openVelocity      float64
+	waste, delivered  float64 // m³/s
+	accelerateT       float64 // s
+	retardT, recoilT  float64 // s
+	firstStep         float64 // m/s, after the first wave
+	slopes            beatSlopes
+}
+
+// beatSlopes are the slopes of the flows in the two heads, m³/s per m.
+type beatSlopes struct {
+	wasteByDrive, wasteByDelivery         float64
+	deliveredByDrive, deliveredByDelivery float64
 }
 
 // beat works out one cycle; lambda must be below 1. Where the beat does not
@@ -124,28 +132,53 @@ func (c *column) beat(driveHead, deliveryHead float64) beat {
 	b.openVelocity = c.openVelocity(driveHead)
 	b.lambda = c.vc / b.openVelocity
 	// Acceleration against constant resistance: v = v∞·tanh(g·H·t/(v∞·L)).
-	rest := math.Log1p(-b.lambda * b.lambda)
-	b.accelerateT = b.openVelocity * c.length / (g * driveHead) * (math.Log1p(b.lambda) - rest/2)
-	b.wasteV = c.area*c.length/c.ka*-rest + c.area*c.vc*c.closeT/2
+	left := 1 - b.lambda*b.lambda
+	lost := -math.Log(left)
+	scale := b.openVelocity * c.length / (g * driveHead)
+	b.accelerateT = scale * (math.Log1p(b.lambda) + lost/2)
+	mass := c.area * c.length / c.ka
+	b.wasteV = mass*lost + c.area*c.vc*c.closeT/2
 	// The first pressure step opens the delivery valve and leaves v1.
-	v1 := c.vc - g/c.wave*(deliveryHead-c.closingHead)
+	v1, v1ByDelivery := c.vc-g/c.wave*(deliveryHead-c.closingHead), 0.0
 	if v1 > 0 {
 		v1 = 2 * v1 / (1 + math.Sqrt(1+2*c.kd*v1/c.wave))
+		v1ByDelivery = -g / (c.wave + c.kd*v1)
 	} else {
 		v1 = 0
 	}
 	b.firstStep = v1
 	// Retardation in steps of delta every 2L/a, as a smooth volume.
 	head := deliveryHead - driveHead + c.kp*v1*v1/(6*g)
+	headByDelivery := 1 + c.kp*v1*v1ByDelivery/(3*g)
 	delta := 2 * g * head / c.wave
 	round := 2 * c.length / c.wave
-	b.deliveryV = c.area * round * (v1*v1/(2*delta) + v1/2)
-	b.retardT = (v1/delta + 0.5) * round
-	vr := min(delta/2, g*c.recoilHead/c.wave)
-	b.recoilT = vr*c.length/(g*driveHead) + round + c.openT/2
+	steps := v1 / delta
+	stepsByDelivery := v1ByDelivery/delta - steps*headByDelivery/head
+	stepsByDrive := steps / head
+	b.deliveryV = c.area * round * v1 * (steps + 1) / 2
+	volumeByDelivery := c.area * round * (v1ByDelivery*(steps+1) + v1*stepsByDelivery) / 2
+	volumeByDrive := c.area * round * v1 * stepsByDrive / 2
+	b.retardT = (steps + 0.5) * round
+	vr, vrByHead := g*c.recoilHead/c.wave, 0.0
+	if delta/2 < vr {
+		vr, vrByHead = delta/2, g/c.wave
+	}
+	inertia := c.length / (g * driveHead)
+	b.recoilT = vr*inertia + round + c.openT/2
+
 	b.period = b.accelerateT + c.closeT + b.retardT + b.recoilT
+	byDrive := -b.accelerateT/(2*driveHead) - scale*b.lambda/(2*driveHead*left) +
+		stepsByDrive*round - vrByHead*inertia - vr*inertia/driveHead
+	byDelivery := stepsByDelivery*round + vrByHead*headByDelivery*inertia
+
 	b.waste = b.wasteV / b.period
-	b.delivered = max(c.factor*(b.deliveryV-c.slip)/b.period, 0)
+	b.slopes.wasteByDrive = (-mass*b.lambda*b.lambda/(driveHead*left) - b.waste*byDrive) / b.period
+	b.slopes.wasteByDelivery = -b.waste * byDelivery / b.period
+	if lifted := c.factor * (b.deliveryV - c.slip); lifted > 0 {
+		b.delivered = lifted / b.period
+		b.slopes.deliveredByDrive = (c.factor*volumeByDrive - b.delivered*byDrive) / b.period
+		b.slopes.deliveredByDelivery = (c.factor*volumeByDelivery - b.delivered*byDelivery) / b.period
+	}
 	return b
 }
 
@@ -303,34 +336,7 @@ func (r Ram) TunedTo(f Fluid, drive Pipe, length, driveHead, deliveryHead, drive
 	if !(tuning[0] > 0 && tuning[0] <= tuning[1] && tuning[1] < latestLambda) {
 		return Duty{}, &RangeError{"TunedTo", "tuning λ", tuning[1], tuning[0], latestLambda}
 	}
-	v, err := r.velocityDrawing(f, drive, length, driveHead, deliveryHead, driveFlow, tuning)
-	if err != nil {
-		return Duty{}, err
-	}
-	return r.Cycle(f, drive, length, driveHead, deliveryHead, v)
-}
-
-// velocityDrawing is the closing velocity that draws a drive flow.
-func (r Ram) velocityDrawing(f Fluid, drive Pipe, length, driveHead, deliveryHead, driveFlow float64, tuning [2]float64) (float64, error) {
-	lo := r.velocityAt(f, drive, length, driveHead, tuning[0])
-	hi := r.velocityAt(f, drive, length, driveHead, tuning[1])
-	residual := func(v float64) float64 {
-		c, err := r.columnAt(f, drive, length, v)
-		if err != nil {
-			return math.NaN()
-		}
-		b := c.beat(driveHead, deliveryHead)
-		return b.waste + b.delivered - driveFlow
-	}
-	flo, fhi := residual(lo), residual(hi)
-	const slack = 1e-9 // of the flow: the ends of the range belong to it
-	switch {
-	case math.Abs(flo) <= slack*driveFlow:
-		return lo, nil
-	case math.Abs(fhi) <= slack*driveFlow:
-		return hi, nil
-	case !(flo < 0 && fhi > 0):
-		return 0, &TuningError{driveFlow, flo + driveFlow, fhi + driveFlow}
-	}
-	return rootBetween(residual, lo, hi, flo, fhi), nil
+	in := Installation{Fluid: f, SourceM: driveHead, Drive: Run{Pipe: drive, LengthM: length}, Ram: r, LiftM: deliveryHead}
+	o, err := in.TunedTo(driveFlow, tuning)
+	return o.Duty, err
 }

@@ -8,6 +8,11 @@ import "math"
 // elsewhere; never slower than bisection by more than a constant. The answer
 // is within 4 ulp of a sign change.
 func rootBetween(f func(float64) float64, lo, hi, flo, fhi float64) float64 {
+	return rootWithin(0x1p-51, f, lo, hi, flo, fhi)
+}
+
+// rootWithin is rootBetween to a share of the answer.
+func rootWithin(share float64, f func(float64) float64, lo, hi, flo, fhi float64) float64 {
 	a, b, fa, fb := lo, hi, flo, fhi
 	if fa == 0 {
 		return a
@@ -34,7 +39,7 @@ func rootBetween(f func(float64) float64, lo, hi, flo, fhi float64) float64 {
 		if math.Abs(fb) < math.Abs(fa) {
 			best, fbest = b, fb
 		}
-		tol := 2 * 0x1p-52 * math.Abs(best)
+		tol := share * math.Abs(best)
 		limit := tol / math.Abs(b-a)
 		if fbest == 0 || !(limit < 0.5) {
 			return best
