@@ -79,6 +79,11 @@ type Profile struct {
 	SigmaM    []float64   // standard deviation of ZM, metres
 	SlopeM    []float64   // length along the slope from the upper end, metres
 	Flags     []Flag
+	// ResidualM is the usual scatter of the raw heights about the fitted
+	// line (normalised median absolute deviation), metres.
+	ResidualM float64
+
+	ownVar []float64 // variance of ZM beyond the surface's own error, m²
 }
 
 // Len is the number of stations.

@@ -1,0 +1,115 @@
+package profile
+
+import "math"
+
+// The rule for what stands across a creek: heights above the surrounding
+// bed by more than bridgeSpread times their usual scatter and more than
+// bridgeHeightM, for less than bridgeLengthM.
+const (
+	bridgeWindowM = 30 // to each side
+	bridgeSpread  = 3
+	bridgeHeightM = 0.6
+	bridgeLengthM = 40
+
+	flatRun        = 5    // stations
+	flatToleranceM = 1e-5 // rounding of interpolated equal heights
+)
+
+// reach is a run of stations, from the first to the last.
+type reach struct{ from, to int }
+
+// bridges finds what stands across the creek. y holds NaN where unknown; z20
+// is the falling fit to its low side (20 % quantile) at each station, taken
+// off so that a steep creek does not look like one bridge after another; the
+// running 20 % quantile then takes out what the fit missed. The runs are
+// widened down to the foot of the obstacle. long are runs that stand out for
+// bridgeLengthM and more: something else, a dam or a spur that the line cuts.
+func bridges(y, z20 []float64, stations []Station, cellM float64) (short, long []reach) {
+	n := len(y)
+	excess := make([]float64, n)
+	for i := range y {
+		excess[i] = y[i] - z20[i]
+	}
+	ds := stepOf(stations)
+	half := max(int(math.Round(bridgeWindowM/ds)), 3)
+	base := runningQuantile(excess, half, 0.2)
+	known := make([]float64, 0, n)
+	for i := range excess {
+		excess[i] -= base[i]
+		if !math.IsNaN(excess[i]) {
+			known = append(known, excess[i])
+		}
+	}
+	spread := nmad(known)
+	limit := max(bridgeSpread*spread, bridgeHeightM)
+	foot := max(spread, 0.1)
+	maxM := max(bridgeLengthM, 2*cellM)
+	for i := 0; i < n; i++ {
+		if !(excess[i] > limit) {
+			continue
+		}
+		r := reach{i, i}
+		for r.to+1 < n && excess[r.to+1] > foot {
+			r.to++
+		}
+		for r.from > 0 && excess[r.from-1] > foot {
+			r.from--
+		}
+		if float64(stations[r.to]-stations[r.from]) < maxM {
+			short = append(short, r)
+		} else {
+			long = append(long, r)
+		}
+		i = r.to
+	}
+	return short, long
+}
+
+// flats finds runs of identical heights.
+func flats(y []float64) []reach {
+	var out []reach
+	for i := 0; i < len(y); {
+		j := i
+		for j+1 < len(y) && math.Abs(y[j+1]-y[i]) < flatToleranceM {
+			j++
+		}
+		if j-i+1 >= flatRun {
+			out = append(out, reach{i, j})
+		}
+		i = j + 1
+	}
+	return out
+}
+
+// runs finds the runs of stations with a flag.
+func runs(flags []Flag, f Flag) []reach {
+	var out []reach
+	for i := 0; i < len(flags); i++ {
+		if flags[i]&f == 0 {
+			continue
+		}
+		r := reach{i, i}
+		for r.to+1 < len(flags) && flags[r.to+1]&f != 0 {
+			r.to++
+		}
+		out = append(out, r)
+		i = r.to
+	}
+	return out
+}
+
+func (p *Profile) mark(rs []reach, f Flag) {
+	for _, r := range rs {
+		for i := r.from; i <= r.to; i++ {
+			p.Flags[i] |= f
+		}
+	}
+}
+
+// stepOf is the usual distance between stations.
+func stepOf(stations []Station) float64 {
+	if len(stations) < 2 {
+		return 1
+	}
+	return float64(stations[1] - stations[0])
+}
