@@ -1,0 +1,50 @@
+# Packages that start goroutines; the architecture test keeps the list whole.
+RACE = ./internal/dem ./internal/optimize ./internal/plan ./internal/terrain ./sample-data/generate
+
+FUZZTIME  = 30s
+BENCH     = .
+BENCHTIME = 1s
+
+VERSION := $(shell git describe --tags --always --dirty 2>/dev/null || echo unknown)
+
+.DEFAULT_GOAL := help
+.DELETE_ON_ERROR:
+.PHONY: help demo build test check race bench fuzz clean need-build need-test
+
+help: ## list the targets
+	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "make %-7s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
+
+demo: build ## install what is missing, build, plan the invented sites in demo/
+	@sh scripts/demo.sh demo
+
+build: need-build ## leave the program at bin/route
+	@mkdir -p bin
+	go build -buildvcs=false -ldflags '-X route/internal/plan.Version=$(VERSION)' -o bin/route ./cmd/route
+
+test: need-test check ## install what the tests need and run all of them
+	go test ./...
+	@$(MAKE) --no-print-directory race
+
+check: need-build ## formatting, vet and architecture only
+	@unformatted=$$(gofmt -l cmd internal sample-data); \
+	if [ -n "$$unformatted" ]; then echo "gofmt would change:"; echo "$$unformatted"; exit 1; fi
+	go vet ./...
+	go test ./internal/architecture
+
+race: need-build ## the race detector over the packages with goroutines
+	go test -race -short $(RACE)
+
+bench: need-build ## benchmarks; BENCH=regexp and BENCHTIME=1s narrow them
+	go test -run '^$$' -bench '$(BENCH)' -benchtime $(BENCHTIME) -benchmem ./...
+
+fuzz: need-build ## every fuzz target for FUZZTIME=30s
+	@sh scripts/fuzz.sh $(FUZZTIME)
+
+clean: ## remove bin/ and demo/
+	rm -rf bin demo
+
+need-build:
+	@sh scripts/need.sh build
+
+need-test:
+	@sh scripts/need.sh test
