@@ -58,7 +58,7 @@ var sites = []site{
 		unit: "ft", perMetre: 1 / 0.3048, noData: -9999, seed: 6121,
 	}},
 	{folder: "eilwern", place: valley.Eilwern, scan: scan{
-		crs: "EPSG:4326", cols: 500, rows: 360, cellX: 1.5e-5, cellY: 1.5e-5,
+		crs: "EPSG:4326", cols: 540, rows: 360, cellX: 1.5e-5, cellY: 1.5e-5,
 		unit: "metre", perMetre: 1, noData: -32768, seed: 6122,
 	}},
 }

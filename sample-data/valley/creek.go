@@ -265,23 +265,25 @@ func smooth(t float64) float64 {
 	return t * t * (3 - 2*t)
 }
 
-// station of sample i.
-func (c *creek) station(i int) float64 { return c.first + float64(i)*creekStepM }
-
 // at interpolates one of the creek's slices at a station; outside the model it
 // holds the end value.
 func (c *creek) at(values []float64, station float64) float64 {
-	t := (station - c.first) / creekStepM
-	i := min(max(int(math.Floor(t)), 0), len(values)-2)
-	t = math.Min(math.Max(t-float64(i), 0), 1)
+	return interpolate(values, (station-c.first)/creekStepM)
+}
+
+// interpolate is linear between the entries of a slice and holds its end
+// values.
+func interpolate(values []float64, position float64) float64 {
+	i := min(max(int(math.Floor(position)), 0), len(values)-2)
+	t := math.Min(math.Max(position-float64(i), 0), 1)
 	return values[i] + t*(values[i+1]-values[i])
 }
 
 // point is the thalweg at a station.
 func (c *creek) point(station float64) orb.Point {
-	t := (station - c.first) / creekStepM
-	i := min(max(int(math.Floor(t)), 0), len(c.points)-2)
-	t = math.Min(math.Max(t-float64(i), 0), 1)
+	position := (station - c.first) / creekStepM
+	i := min(max(int(math.Floor(position)), 0), len(c.points)-2)
+	t := math.Min(math.Max(position-float64(i), 0), 1)
 	a, b := c.points[i], c.points[i+1]
 	return orb.Point{a[0] + t*(b[0]-a[0]), a[1] + t*(b[1]-a[1])}
 }
@@ -356,24 +358,32 @@ func (q *squares) nearest(p orb.Point, reachM float64) (i int, distanceM float64
 	return best, math.Sqrt(least)
 }
 
-// nearest gives the station of the thalweg's nearest point and its distance;
-// ok is false when it is further away than reachM.
-func (c *creek) nearest(p orb.Point, reachM float64) (station, distanceM float64, ok bool) {
-	best, distanceM := c.squares.nearest(p, reachM+creekStepM)
+// alongLine takes the points as a line and gives the nearest place on it to p,
+// counted in points from its beginning, and the distance; ok is false when it
+// is further away than reachM. stepM is the distance between points.
+func (q *squares) alongLine(p orb.Point, reachM, stepM float64) (position, distanceM float64, ok bool) {
+	best, distanceM := q.nearest(p, reachM+stepM)
 	if best < 0 {
 		return 0, 0, false
 	}
-	station = c.station(best)
+	position = float64(best)
 	for _, i := range [2]int{best - 1, best} {
-		if i < 0 || i+1 >= len(c.points) {
+		if i < 0 || i+1 >= len(q.points) {
 			continue
 		}
-		t, d := footOn(c.points[i], c.points[i+1], p)
+		t, d := footOn(q.points[i], q.points[i+1], p)
 		if d < distanceM {
-			station, distanceM = c.station(i)+t*creekStepM, d
+			position, distanceM = float64(i)+t, d
 		}
 	}
-	return station, distanceM, distanceM <= reachM
+	return position, distanceM, distanceM <= reachM
+}
+
+// nearest gives the station of the thalweg's nearest point and its distance;
+// ok is false when it is further away than reachM.
+func (c *creek) nearest(p orb.Point, reachM float64) (station, distanceM float64, ok bool) {
+	position, distanceM, ok := c.squares.alongLine(p, reachM, creekStepM)
+	return c.first + position*creekStepM, distanceM, ok
 }
 
 // footOn is the nearest point of the piece a-b to p, as a share of the piece,

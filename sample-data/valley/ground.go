@@ -97,13 +97,12 @@ func (b *bench) level(z float64, at orb.Point) float64 {
 
 // road is a farm track on an earth fill where it crosses the creek.
 type road struct {
-	line     []orb.Point // every roadStepM
-	formed   []float64   // height of its top
-	halfM    float64     // half its width
-	batter   float64     // horizontal over vertical of its slopes
-	reachM   float64     // as far as its slopes can go
-	crossing int         // sample above the creek
-	bound    orb.Bound
+	line    []orb.Point // every roadStepM
+	formed  []float64   // height of its top
+	halfM   float64     // half its width
+	batter  float64     // horizontal over vertical of its slopes
+	reachM  float64     // as far as its slopes can go
+	squares squares
 }
 
 const roadStepM = 1.0
@@ -111,7 +110,7 @@ const roadStepM = 1.0
 // newRoad forms the road over the ground: smoothed lengthwise, and fillM above
 // the water where it crosses.
 func newRoad(line []orb.Point, crossing int, waterM, fillM float64, ground func(orb.Point) float64) *road {
-	r := &road{line: line, crossing: crossing, halfM: 1.8, batter: 1.5, reachM: 14}
+	r := &road{line: line, halfM: 1.8, batter: 1.5, reachM: 14}
 	natural := make([]float64, len(line))
 	for i, at := range line {
 		natural[i] = ground(at)
@@ -126,28 +125,21 @@ func newRoad(line []orb.Point, crossing int, waterM, fillM float64, ground func(
 		end := float64(min(i, len(line)-1-i)) * roadStepM
 		r.formed[i] = natural[i] + smooth(end/15)*(r.formed[i]-natural[i])
 	}
-	r.bound = orb.MultiPoint(line).Bound().Pad(r.reachM)
+	r.squares = newSquares(line)
 	return r
 }
 
 // over is the ground with the road in it: its top, and slopes that cut into
 // higher and fill over lower ground.
 func (r *road) over(z float64, at orb.Point) float64 {
-	if r == nil || !r.bound.Contains(at) {
+	if r == nil {
 		return z
 	}
-	d, top := math.Inf(1), 0.0
-	for i := 0; i+1 < len(r.line); i++ {
-		if math.Abs(r.line[i][0]-at[0])+math.Abs(r.line[i][1]-at[1]) > 2*r.reachM {
-			continue
-		}
-		if t, away := footOn(r.line[i], r.line[i+1], at); away < d {
-			d, top = away, r.formed[i]+t*(r.formed[i+1]-r.formed[i])
-		}
-	}
-	if d > r.reachM {
+	position, d, ok := r.squares.alongLine(at, r.reachM, roadStepM)
+	if !ok {
 		return z
 	}
+	top := interpolate(r.formed, position)
 	slope := math.Max(d-r.halfM, 0) / r.batter
 	return math.Min(math.Max(z, top-slope), top+slope)
 }

@@ -235,13 +235,22 @@ func roughness(seed uint64, p orb.Point, sizeM float64) float64 {
 	corner := func(dx, dy float64) float64 {
 		// Gradient noise: a random slope at each corner.
 		h := mix(seed ^ mix(uint64(int64(ix+dx))*0x9e3779b97f4a7c15^mix(uint64(int64(iy+dy)))))
-		angle := float64(h>>11) / (1 << 53) * 2 * math.Pi
-		return math.Cos(angle)*(x-ix-dx) + math.Sin(angle)*(y-iy-dy)
+		slope := &slopes[h>>56]
+		return slope[0]*(x-ix-dx) + slope[1]*(y-iy-dy)
 	}
 	low := corner(0, 0) + u*(corner(1, 0)-corner(0, 0))
 	high := corner(0, 1) + u*(corner(1, 1)-corner(0, 1))
 	return math.Sqrt2 * (low + v*(high-low))
 }
+
+// slopes are the directions that a corner may slope in.
+var slopes = func() (s [256][2]float64) {
+	for i := range s {
+		angle := 2 * math.Pi * float64(i) / float64(len(s))
+		s[i] = [2]float64{math.Cos(angle), math.Sin(angle)}
+	}
+	return s
+}()
 
 func quintic(t float64) float64 { return t * t * t * (t*(6*t-15) + 10) }
 

@@ -69,7 +69,9 @@ type fill struct{ station, heightM float64 }
 // Fernhollow is a gentle valley: a meandering creek of about 2 % with pools
 // and riffles, a farm road on a fill across it, a dammed pool, and a house on
 // a bench above.
-var Fernhollow = sync.OnceValue(func() *Place {
+var Fernhollow = sync.OnceValue(newFernhollow)
+
+func newFernhollow() *Place {
 	p := &Place{
 		Name: "Fernhollow", Origin: geodesy.LonLat{Lon: -148.563, Lat: 41.217}, Error: LidarForest,
 		seed: 4711, zM: 145, halfM: 560,
@@ -109,11 +111,13 @@ var Fernhollow = sync.OnceValue(func() *Place {
 		elevation: true, geoidM: -27.5, start: time.Date(2024, 5, 11, 9, 12, 0, 0, time.UTC),
 	}
 	return p
-})
+}
 
 // Eilwern is a steep valley: a step-pool creek of about 7 % with a waterfall,
 // and a house on a shelf well above it.
-var Eilwern = sync.OnceValue(func() *Place {
+var Eilwern = sync.OnceValue(newEilwern)
+
+func newEilwern() *Place {
 	p := &Place{
 		Name: "Eilwern", Origin: geodesy.LonLat{Lon: -24.314, Lat: -44.6215}, Error: LidarForest,
 		seed: 1847, zM: 250, halfM: 350,
@@ -132,20 +136,20 @@ var Eilwern = sync.OnceValue(func() *Place {
 		seed: p.seed, halfM: 400, cellM: 4, steps: 110, riseM: 0.34,
 		wear: 0.085, areaExp: 0.45, creepM2: 5, startIn: 0.14,
 	}, p.creek)
-	p.bench = &bench{centre: orb.Point{121, -98}, alongM: 11, deepM: 6, directionDeg: 95, zM: 276, slopeM: 12, fallsOutward: 0.01}
+	p.bench = &bench{centre: orb.Point{143, -148}, alongM: 11, deepM: 6, directionDeg: 110, zM: 287.2, slopeM: 12, fallsOutward: 0.01}
 	p.finish()
-	p.Tank = Tank{At: orb.Point{120, -101}, InletAboveGroundM: 1.5}
+	p.Tank = Tank{At: orb.Point{141, -146}, InletAboveGroundM: 1.5}
 	p.Voids = []Void{{orb.Point{-120, 90}, 7}, {orb.Point{60, -170}, 4}, {p.creek.point(505), 2}}
 	p.Land = []Border{
 		{"keep_out", "nesting cliff", []orb.Point{{150, 62}, {186, 40}, {205, 78}, {168, 98}}},
 	}
 	p.walk = walkPlan{
-		from: 0, to: 620, paceMS: 0.6, everyS: 5,
+		from: 0, to: 600, paceMS: 0.6, everyS: 5,
 		errorM: 7.2, errorTauS: 80, jitterM: 0.7,
 		still: []pause{{356, 80}}, start: time.Date(2023, 11, 4, 14, 31, 0, 0, time.UTC),
 	}
 	return p
-})
+}
 
 // buildRoad lays a road through the given places and between them over the
 // creek on its fill.
