@@ -1,0 +1,113 @@
+package optimize
+
+import (
+	"cmp"
+	"slices"
+)
+
+// prices is what something costs as a step function of a length or height in
+// metres, in the smallest coin: total[k] holds up to upTo[k]. Both rise.
+type prices struct {
+	upTo  []float64
+	total []int64
+}
+
+// at gives the price of a length; the last step holds for all beyond it.
+func (p *prices) at(v float64) int64 {
+	lo, hi := 0, len(p.upTo)-1
+	for lo < hi {
+		mid := (lo + hi) / 2
+		if v <= p.upTo[mid] {
+			hi = mid
+		} else {
+			lo = mid + 1
+		}
+	}
+	return p.total[lo]
+}
+
+// supplyPrices is what a supply pipe, its settling box and the standpipe cost.
+type supplyPrices struct {
+	pipe, standpipe *prices
+	boxDrop         float64 // between the pool and the free surface that feeds the standpipe
+	freeboard       float64 // of the standpipe above its static level
+	tallest         float64 // the standpipe is never made taller; it spills at rest instead
+}
+
+// standpipeHeight is the length of pipe that is bought for the standpipe.
+func (c *supplyPrices) standpipeHeight(w *water, i, s int) float64 {
+	return min(w.z[i]-c.boxDrop-w.z[s]+c.freeboard, c.tallest)
+}
+
+// of gives the price of feeding a standpipe at s from i. It falls or stays as
+// i grows: the pipe gets shorter and the standpipe lower.
+func (c *supplyPrices) of(w *water, i, s int) int64 {
+	return c.pipe.at(w.s[s]-w.s[i]) + c.standpipe.at(c.standpipeHeight(w, i, s))
+}
+
+// rung is one way to bring water to the head of a drive pipe.
+type rung struct {
+	level  float64 // running water, metres
+	cost   int64
+	intake int32
+	option int32 // of supply pipe and box
+}
+
+// ladder appends the ways to feed a standpipe at the sweep's station that no
+// other way beats in both level and cost, highest first. By (3) in lines each
+// query below gives the highest way that is cheaper than the last one; equal
+// heads rank by station, so the next rung is strictly lower.
+func (l *lines) ladder(dst []rung, option int32, price *supplyPrices) []rung {
+	s := l.at
+	for from := 0; ; {
+		i := l.highest(from)
+		if i < 0 {
+			return dst
+		}
+		cost := price.of(l.water, i, s)
+		dst = append(dst, rung{l.z[s] + l.height(i, s), cost, int32(i), option})
+		lo, hi := i+1, s // first cheaper station
+		for lo < hi {
+			mid := (lo + hi) / 2
+			if price.of(l.water, mid, s) < cost {
+				hi = mid
+			} else {
+				lo = mid + 1
+			}
+		}
+		if lo >= s {
+			return dst
+		}
+		from = lo
+	}
+}
+
+// unbeaten sorts rungs from several options, highest first, and keeps those
+// that no other beats in level and cost. Among equals the first option and the
+// nearest intake stay.
+func unbeaten(rungs []rung) []rung {
+	slices.SortFunc(rungs, func(a, b rung) int {
+		return cmp.Or(cmp.Compare(b.level, a.level), cmp.Compare(a.cost, b.cost), cmp.Compare(a.option, b.option), cmp.Compare(b.intake, a.intake))
+	})
+	kept := rungs[:0]
+	for _, r := range rungs {
+		if len(kept) == 0 || r.cost < kept[len(kept)-1].cost {
+			kept = append(kept, r)
+		}
+	}
+	return kept
+}
+
+// below appends every way to feed a standpipe at s with water no higher than a
+// level. It looks at all intakes within the length of a supply pipe; it is for
+// the rare pump that the highest way gives too much head.
+func (l *lines) below(dst []rung, s int, option int32, price *supplyPrices, level float64) []rung {
+	for i := s - 1; i >= 0 && l.s[s]-l.s[i] <= l.lengthMax; i-- {
+		if l.feeds(i, s) {
+			if w := l.z[s] + l.height(i, s); w <= level {
+				dst = append(dst, rung{w, price.of(l.water, i, s), int32(i), option})
+			}
+		}
+	}
+	return dst
+}
