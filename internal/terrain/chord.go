@@ -1,0 +1,146 @@
+package terrain
+
+import (
+	"math"
+
+	"github.com/paulmach/orb"
+)
+
+// A line over the ground is priced stretch by stretch between its crossings
+// with the lines that join the cells' middles, with the height on such a line
+// taken straight between its two middles. Over a single step this is the price
+// of the step, so that chords and steps are weighed with one measure.
+
+// place is a point in units of cells, counted from the middle of the node with
+// index 0, x to the east and y to the south.
+type place struct{ x, y float64 }
+
+func (f *Field) place(p orb.Point) place {
+	g := f.grid
+	return place{(p[0]-g.Bound.Min[0])/g.CellM - 0.5 + border, (g.Bound.Max[1]-p[1])/g.CellM - 0.5 + border}
+}
+
+func (f *Field) point(p place) orb.Point {
+	g := f.grid
+	return orb.Point{g.Bound.Min[0] + (p.x+0.5-border)*g.CellM, g.Bound.Max[1] - (p.y+0.5-border)*g.CellM}
+}
+
+func (f *Field) placeOf(i int) place {
+	return place{float64(i % f.stride), float64(i / f.stride)}
+}
+
+// height gives the ground at a place: exactly at a cell's middle, straight
+// between two middles on the line that joins them, and bilinear in between.
+// It is NaN where one of the heights that it needs is that of a cell that is
+// never entered.
+func (f *Field) height(p place) float64 {
+	x0, y0 := math.Floor(p.x), math.Floor(p.y)
+	u, v := p.x-x0, p.y-y0
+	i := int(y0)*f.stride + int(x0)
+	z := float64(f.nodes[i].z)
+	switch {
+	case u == 0 && v == 0:
+		return z
+	case v == 0:
+		return z + u*(float64(f.nodes[i+1].z)-z)
+	case u == 0:
+		return z + v*(float64(f.nodes[i+f.stride].z)-z)
+	}
+	north := z + u*(float64(f.nodes[i+1].z)-z)
+	south := float64(f.nodes[i+f.stride].z)
+	south += u * (float64(f.nodes[i+f.stride+1].z) - south)
+	return north + v*(south-north)
+}
+
+// endHeight is the height at an end of a line, which may lie anywhere in its
+// cell: beside cells that are never entered it is that of the cell itself.
+func (f *Field) endHeight(p place) float64 {
+	if z := f.height(p); !math.IsNaN(z) {
+		return z
+	}
+	return float64(f.nodes[int(math.Round(p.y))*f.stride+int(math.Round(p.x))].z)
+}
+
+// crossings calls visit at the crossings of the line from a to b with the
+// lines between the middles, in order, a and b themselves left out, until it
+// returns false. t runs from 0 to 1.
+func crossings(a, b place, visit func(t float64, p place) bool) {
+	nextX, stepX := crossing(a.x, b.x)
+	nextY, stepY := crossing(a.y, b.y)
+	dx, dy := b.x-a.x, b.y-a.y
+	for {
+		tx, ty := math.Inf(1), math.Inf(1)
+		if stepX != 0 {
+			tx = (nextX - a.x) / dx
+		}
+		if stepY != 0 {
+			ty = (nextY - a.y) / dy
+		}
+		t := math.Min(tx, ty)
+		if !(t < 1-1e-12) {
+			return
+		}
+		p := place{a.x + t*dx, a.y + t*dy}
+		// Crossings of both kinds that fall together are one at a middle.
+		if tx <= t+1e-12 {
+			p.x = nextX
+			nextX += stepX
+		}
+		if ty <= t+1e-12 {
+			p.y = nextY
+			nextY += stepY
+		}
+		if !visit(t, p) {
+			return
+		}
+	}
+}
+
+// crossing gives the first whole number strictly beyond from on the way to to,
+// and the step to the next; the step is 0 when the way does not move.
+func crossing(from, to float64) (next, step float64) {
+	switch {
+	case to > from:
+		return math.Floor(from) + 1, 1
+	case to < from:
+		return math.Ceil(from) - 1, -1
+	}
+	return 0, 0
+}
+
+// blockedCorner says whether the way between two neighbouring crossings is a
+// diagonal step between two cells that are never entered.
+func (f *Field) blockedCorner(a, b place) bool {
+	if math.Abs(a.x-b.x) != 1 || math.Abs(a.y-b.y) != 1 || a.x != math.Floor(a.x) || a.y != math.Floor(a.y) {
+		return false
+	}
+	return f.never(a.x, b.y) && f.never(b.x, a.y)
+}
+
+func (f *Field) never(x, y float64) bool {
+	return f.nodes[int(y)*f.stride+int(x)].cost == neverEntered
+}
+
+// chordCost prices the straight line from a to b, whose heights are given. It
+// gives up once the price is certain to pass most: what is left costs at least
+// the cheapest class on the level.
+func (f *Field) chordCost(a, b place, za, zb, most float64) float64 {
+	cell := f.grid.CellM
+	run := math.Hypot(b.x-a.x, b.y-a.y) * cell
+	least := f.price.perMetre * unitCost / (f.price.units * cell)
+	total, lastT, lastZ, last := 0.0, 0.0, za, a
+	crossings(a, b, func(t float64, p place) bool {
+		z := f.height(p)
+		if math.IsNaN(z) || f.blockedCorner(last, p) {
+			total = math.Inf(1)
+			return false
+		}
+		total += f.price.cost((t-lastT)*run, z-lastZ)
+		lastT, lastZ, last = t, z, p
+		return total+(1-t)*run*least <= most
+	})
+	if f.blockedCorner(last, b) {
+		return math.Inf(1)
+	}
+	return total + f.price.cost((1-lastT)*run, zb-lastZ)
+}

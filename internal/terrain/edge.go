@@ -1,0 +1,166 @@
+package terrain
+
+import (
+	"errors"
+	"fmt"
+	"math"
+)
+
+// Costs inside the search are whole numbers: a straight step over flat ground
+// in the cheapest slope class costs unitCost. Rounding is then below 0.1 % of
+// a step and as often up as down. It is a little more than the width of a
+// bucket of the search, so that no rounding can make a step narrower than one.
+const (
+	bucketShift = 9
+	unitCost    = 1<<bucketShift + 2
+)
+
+// class is a slope class in the terms of the search.
+type class struct {
+	grade  float64
+	factor float64
+	// The steepest rise that is still in the class over each kind of step.
+	straight, diagonal, half float32
+	perM                     float32 // integer cost of a metre along the slope
+}
+
+// pricing turns heights into integer step costs.
+type pricing struct {
+	perMetre float64 // cost of a metre at factor 1, in the unit of LayingCost
+	units    float64 // integer cost of a metre at factor 1
+	classes  []class
+	// Squared horizontal lengths of a straight step, a diagonal one and half
+	// a knight's move.
+	straight2, diagonal2, half2 float32
+	// The least integer cost of the three kinds of step.
+	leastStraight, leastDiagonal, leastKnight uint32
+}
+
+func newPricing(c LayingCost, cellM float64) (*pricing, error) {
+	slopes := c.SlopeClasses
+	if len(slopes) == 0 {
+		slopes = []SlopeClass{{math.Inf(1), 1}}
+	}
+	p := &pricing{perMetre: c.PerMetre}
+	if p.perMetre == 0 {
+		p.perMetre = 1
+	}
+	if !(p.perMetre > 0 && !math.IsInf(p.perMetre, 0)) {
+		return nil, fmt.Errorf("terrain: a laying cost of %g a metre is not possible", c.PerMetre)
+	}
+	cheapest, steepest := math.Inf(1), 0.0
+	for _, s := range slopes {
+		if !(s.Factor > 0 && !math.IsInf(s.Factor, 0)) {
+			return nil, fmt.Errorf("terrain: a laying cost factor of %g is not possible", s.Factor)
+		}
+		if !(s.MaxGrade > steepest) {
+			return nil, errors.New("terrain: the slope classes of the laying cost must rise from class to class")
+		}
+		steepest = s.MaxGrade
+		cheapest = math.Min(cheapest, s.Factor)
+	}
+	p.units = unitCost / (cellM * cheapest)
+	diagonal, half := cellM*math.Sqrt2, cellM*math.Sqrt(5)/2
+	for _, s := range slopes {
+		p.classes = append(p.classes, class{
+			grade: s.MaxGrade, factor: s.Factor,
+			straight: rise(s.MaxGrade, cellM), diagonal: rise(s.MaxGrade, diagonal), half: rise(s.MaxGrade, half),
+			perM: float32(p.units * s.Factor),
+		})
+	}
+	p.straight2, p.diagonal2, p.half2 = float32(cellM*cellM), float32(diagonal*diagonal), float32(half*half)
+	// Two units of slack for the rounding of float32.
+	p.leastStraight = unitCost - 2
+	p.leastDiagonal = uint32(math.Floor(unitCost*math.Sqrt2)) - 2
+	p.leastKnight = uint32(math.Floor(unitCost*math.Sqrt(5))) - 2
+	return p, nil
+}
+
+// rise is the height that a grade makes over a run. An infinite grade takes
+// every finite height, and the comparison with NaN still fails.
+func rise(grade, runM float64) float32 {
+	if math.IsInf(grade, 1) {
+		return math.MaxFloat32
+	}
+	// A hair more, so that a plane of exactly the grade stays in its class
+	// although its heights are rounded to float32.
+	return float32(grade*runM*(1+1e-5) + 1e-4)
+}
+
+// Each of the following gives the cost of one step between heights, and false
+// where it is too steep or a height is NaN. They are symmetric in their ends.
+// The conversions to float32 keep the compiler from fusing multiplication and
+// addition, so that all machines agree.
+
+func (p *pricing) straightStep(a, b float32) (uint32, bool) {
+	dz := abs(b - a)
+	for i := range p.classes {
+		if c := &p.classes[i]; dz <= c.straight {
+			return uint32(float32(c.perM*root(float32(dz*dz)+p.straight2)) + 0.5), true
+		}
+	}
+	return 0, false
+}
+
+func (p *pricing) diagonalStep(a, b float32) (uint32, bool) {
+	dz := abs(b - a)
+	for i := range p.classes {
+		if c := &p.classes[i]; dz <= c.diagonal {
+			return uint32(float32(c.perM*root(float32(dz*dz)+p.diagonal2)) + 0.5), true
+		}
+	}
+	return 0, false
+}
+
+// knightStep is a knight's move from a to b. Half-way it crosses the line
+// between the two cells m and n that it jumps over, at their mean height.
+func (p *pricing) knightStep(a, b, m, n float32) (uint32, bool) {
+	mid := (m + n) * 0.5
+	first, ok := p.halfStep(abs(mid - a))
+	if !ok {
+		return 0, false
+	}
+	second, ok := p.halfStep(abs(b - mid))
+	if !ok {
+		return 0, false
+	}
+	return uint32(first + second + 0.5), true
+}
+
+func (p *pricing) halfStep(dz float32) (float32, bool) {
+	for i := range p.classes {
+		if c := &p.classes[i]; dz <= c.half {
+			return float32(c.perM * root(float32(dz*dz)+p.half2)), true
+		}
+	}
+	return 0, false
+}
+
+// dearestStep bounds the cost of any step on ground with the given range of
+// heights.
+func (p *pricing) dearestStep(rangeM float64) float64 {
+	dearest := 0.0
+	for _, c := range p.classes {
+		dz := math.Min(rangeM, float64(c.half))
+		dearest = math.Max(dearest, 2*float64(c.perM)*math.Sqrt(dz*dz+float64(p.half2)))
+		dz = math.Min(rangeM, float64(c.diagonal))
+		dearest = math.Max(dearest, float64(c.perM)*math.Sqrt(dz*dz+float64(p.diagonal2)))
+	}
+	return dearest + 2
+}
+
+// cost is the price of a stretch of line in the unit of LayingCost; infinite
+// where it is too steep. It is what the steps above cost before rounding.
+func (p *pricing) cost(runM, dzM float64) float64 {
+	dz := math.Abs(dzM)
+	for i := range p.classes {
+		if c := &p.classes[i]; dz <= c.grade*runM*(1+1e-5)+1e-4 {
+			return p.perMetre * c.factor * math.Hypot(runM, dz)
+		}
+	}
+	return math.Inf(1)
+}
+
+func abs(x float32) float32 { return float32(math.Abs(float64(x))) }
+
+func root(x float32) float32 { return float32(math.Sqrt(float64(x))) }
