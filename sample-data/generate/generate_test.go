@@ -215,8 +215,10 @@ func readBack(t *testing.T, s site) scanned {
 	if err := ds.Bands()[0].Read(0, 0, r.z, r.cols, r.rows); err != nil {
 		t.Fatal(err)
 	}
+	// The international foot is 0.3048 m exactly (1959 agreement).
+	unitM := map[string]float64{"ft": 0.3048, "metre": 1}[s.scan.unit]
 	for i, v := range r.z {
-		r.z[i] = v / s.scan.perMetre
+		r.z[i] = v * unitM
 		if v == s.scan.noData {
 			r.z[i] = math.NaN()
 		}
@@ -277,6 +279,55 @@ func TestRasterIsTheModelPlusItsError(t *testing.T) {
 		// kilometre, so the rms of one draw wanders.
 		if rms < 0.06 || rms > 0.15 {
 			t.Errorf("%s: rms %.3f m, want about 0.099 m", s.folder, rms)
+		}
+	}
+}
+
+// cellOf is the cell that holds a point of the frame.
+func cellOf(s site, r scanned, at orb.Point) (col, row int) {
+	q := s.place().Frame().ToLonLat(at)
+	x, y := q.Lon, q.Lat
+	if s.scan.projected {
+		zone, north := geodesy.UTM(s.place().Origin)
+		x, y = geodesy.ToUTM(q, zone, north)
+	}
+	return int((x - r.g[0]) / r.g[1]), int((y - r.g[3]) / r.g[5])
+}
+
+// A raster that lies aside by d errs by d times the slope. The steep banks of
+// the creek, which face every way, show a shift of centimetres.
+func TestRasterIsNotShifted(t *testing.T) {
+	const seed = 29
+	t.Logf("seed %d", seed)
+	for _, s := range sites {
+		random := rand.New(rand.NewPCG(seed, 0))
+		place, r := s.place(), readBack(t, s)
+		upper, lower := place.Walked()
+		var along, steep [2]float64
+		for range 4000 {
+			near := place.CreekPoint(upper + (lower-upper)*random.Float64())
+			near[0] += 6 * (random.Float64() - 0.5)
+			near[1] += 6 * (random.Float64() - 0.5)
+			col, row := cellOf(s, r, near)
+			at := centreInFrame(t, s, r, col, row)
+			e := r.z[row*r.cols+col] - place.Ground(at)
+			if math.IsNaN(e) {
+				continue
+			}
+			for k := range along {
+				before, after := at, at
+				before[k], after[k] = at[k]-0.1, at[k]+0.1
+				slope := (place.Ground(after) - place.Ground(before)) / 0.2
+				along[k] += e * slope
+				steep[k] += slope * slope
+			}
+		}
+		for k, towards := range []string{"east", "north"} {
+			shift := along[k] / steep[k]
+			t.Logf("%s: %.3f m aside to the %s", s.folder, shift, towards)
+			if math.Abs(shift) > 0.03 {
+				t.Errorf("%s: the raster lies %.2f m aside to the %s", s.folder, shift, towards)
+			}
 		}
 	}
 }
