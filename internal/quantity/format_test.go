@@ -84,6 +84,7 @@ func TestFormatMeasure(t *testing.T) {
 		{US, Head, Measure{12.1 * 0.3048, 0.3 * 0.3048}, "12.1 ± 0.3 ft"},
 		{US, Head, Measure{12.138 * 0.3048, 0.034 * 0.3048}, "12.14 ± 0.03 ft"},
 		{SI, Head, Measure{3.7, 0.14}, "3.70 ± 0.14 m"},
+		{SI, Head, Measure{3.7, 0.17}, "3.70 ± 0.17 m"},
 		{SI, Head, Measure{3.7, 0.196}, "3.7 ± 0.2 m"},
 		{SI, Head, Measure{3.7, 0.097}, "3.70 ± 0.10 m"},
 		{SI, Head, Measure{0.02, 0.3}, "0.0 ± 0.3 m"},

@@ -125,6 +125,44 @@ func TestParse(t *testing.T) {
 		{Power, "1 hp", 745.6998715822702},
 		{Energy, "1 kWh", 3.6e6},
 		{Angle, "180 deg", math.Pi},
+		// The rest of the units: SP 811 factors, or their definitions where
+		// SP 811 has the definition alone (h, gon, L, ha, ‰, bar).
+		{Length, "5 cm", 0.05},
+		{Diameter, "500 µm", 5e-4},
+		{Flow, "1 gal/h", 0.003785411784 / 3600},
+		{Flow, "1 imp gpm", 0.00454609 / 60},
+		{Flow, "1 imp gal/day", 0.00454609 / 86400},
+		{Flow, "1 L/h", 1e-3 / 3600},
+		{Flow, "1 m3/min", 1.0 / 60},
+		{Flow, "1 cfm", 4.719474432e-4}, // SP 811: 4.719 474 E-04
+		{Volume, "5 mL", 5e-6},
+		{Volume, "1 ft3", 0.028316846592}, // SP 811: 2.831 685 E-02
+		{Pressure, "1 mbar", 100},
+		{Head, "1 bar", 1e5 / 9806.65},
+		{Head, "1 kPa", 1e3 / 9806.65},
+		{Head, "1 MPa", 1e6 / 9806.65},
+		{Head, "9806.65 Pa", 1},
+		{Head, "10 in", 0.254},
+		{Ratio, "5 ‰", 0.005},
+		{Slope, "5 m/km", 0.005},
+		{Slope, "5.28 ft/mi", 0.001},
+		{Slope, "0.02 m/m", 0.02},
+		{Duration, "20 ms", 0.02},
+		{Area, "1 cm2", 1e-4},
+		{Area, "1 mm2", 1e-6},
+		{Area, "1 km2", 1e6},
+		{Area, "1 ft2", 0.09290304},    // SP 811: 9.290 304 E-02, exact
+		{Area, "1 in2", 6.4516e-4},     // SP 811: 6.4516 E-04, exact
+		{Mass, "1 oz", 0.028349523125}, // SP 811: 2.834 952 E-02
+		{Mass, "1 t", 1000},
+		{Mass, "1 g", 0.001},
+		{Power, "1 kW", 1000},
+		{Energy, "1 ft lbf", 1.3558179483314004}, // SP 811: 1.355 818
+		{Energy, "1 Wh", 3600},
+		{Energy, "1 kJ", 1000},
+		{Energy, "1 MJ", 1e6},
+		{Angle, "1 rad", 1},
+		{Angle, "200 gon", math.Pi},
 	} {
 		got, err := Parse(c.d, c.text)
 		if err != nil {

@@ -46,6 +46,11 @@ utm EPSG:32633 78.2 15.6
 utm EPSG:32610 38.9 -126.2
 # A site that crosses into the next zone stays in its own.
 utm EPSG:32610 44.1 -119.95
+# Far outside of the zone the highest terms of the series can be seen.
+utm EPSG:32631 5 60
+utm EPSG:32631 40 50
+utm EPSG:32631 0.001 62
+utm EPSG:32731 -55 -60
 geodesic 45 -150 45.01 -149.99
 geodesic 0.01 -150.25 0.0101 -150.2501
 geodesic -40 -120 -39.98 -120.03
