@@ -28,13 +28,12 @@ need pkg-config "pkg-config" command -v pkg-config
 need libgdal-dev "GDAL's development files" pkg-config --exists gdal
 need ca-certificates "certificate authorities" test -s /etc/ssl/certs/ca-certificates.crt
 if [ "${1:-build}" = test ]; then
-	need gdal-bin "GDAL's programs" command -v ogrinfo
+	need gdal-bin "gdalinfo, gdal_translate, ogrinfo and ogr2ogr" command -v ogrinfo
 	need libxml2-utils "xmllint" command -v xmllint
 	need gpsbabel "gpsbabel" command -v gpsbabel
 	need chromium "Chromium" command -v chromium
 	need fonts-dejavu-core "a font" has_font
 	need poppler-utils "pdftoppm" command -v pdftoppm
-	need python3-fluids "fluids for Python 3" python3 -c "import fluids"
 fi
 
 [ -n "$missing" ] || exit 0
