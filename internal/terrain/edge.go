@@ -63,7 +63,7 @@ func newPricing(c LayingCost, cellM float64) (*pricing, error) {
 	diagonal, half := cellM*math.Sqrt2, cellM*math.Sqrt(5)/2
 	for _, s := range slopes {
 		p.classes = append(p.classes, class{
-			grade: s.MaxGrade, factor: s.Factor,
+			grade: math.Min(s.MaxGrade, math.MaxFloat64), factor: s.Factor, // infinity times 0 would be no number
 			straight: rise(s.MaxGrade, cellM), diagonal: rise(s.MaxGrade, diagonal), half: rise(s.MaxGrade, half),
 			perM: float32(p.units * s.Factor),
 		})
