@@ -232,12 +232,12 @@ func (b *builder) coverage() []finding.Finding {
 	}
 	if share := float64(missing) / (n * n); share > 0.02 {
 		out = append(out, finding.New(finding.Note, "area_partly_outside",
-			fmt.Sprintf("about %.0f %% of the ground asked for lies outside the raster; %s", 100*share, b.source.extentWords()),
+			fmt.Sprintf("about %s of the ground asked for lies outside the raster; %s", percent(share), b.source.extentWords()),
 			"add the neighbouring tile if the creek, the pipes or the tank reach there").In(b.source.files[0].path))
 	}
 	if b.voids > 0 {
 		out = append(out, finding.New(finding.Note, "voids",
-			fmt.Sprintf("%.2g %% of the cells read have no height", 100*b.surface.void), "").In(b.source.files[0].path))
+			fmt.Sprintf("%s of the cells read have no height", percent(b.surface.void)), "").In(b.source.files[0].path))
 	}
 	return out
 }
@@ -258,3 +258,18 @@ func (b *builder) adopt(m ErrorModel) {
 }
 
 func baseName(f *file) string { return filepath.Base(f.path) }
+
+// percent prints a share without pretending more digits than matter, and
+// never as all or nothing when it is not.
+func percent(share float64) string {
+	switch p := 100 * share; {
+	case p > 99 && p < 100:
+		return "over 99 %"
+	case p >= 10 || p == 0:
+		return fmt.Sprintf("%.0f %%", p)
+	case p < 0.01:
+		return "under 0.01 %"
+	default:
+		return fmt.Sprintf("%.2g %%", p)
+	}
+}

@@ -65,10 +65,21 @@ var registerOnce sync.Once
 // register makes every raster and vector format of this GDAL known. Files are
 // opened as rasters only or vectors only, so a table is never mistaken for a
 // raster.
-func register() { registerOnce.Do(godal.RegisterAll) }
+//
+// A few calls of GDAL report on standard error past every handler, such as
+// the conversion of a point that has no image; what they say reaches the
+// caller by other ways, so that channel is closed unless the person set it.
+func register() {
+	registerOnce.Do(func() {
+		if os.Getenv("CPL_LOG") == "" {
+			os.Setenv("CPL_LOG", os.DevNull)
+		}
+		godal.RegisterAll()
+	})
+}
 
-// Versions gives the versions of the GDAL library that this program runs on.
-func Versions() (gdal string) {
+// GDALVersion is the version of the GDAL library that this program runs on.
+func GDALVersion() string {
 	v := godal.Version()
 	return fmt.Sprintf("%d.%d.%d", v.Major(), v.Minor(), v.Revision())
 }

@@ -3,6 +3,7 @@ package dem
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"route/internal/finding"
 	"route/internal/geodesy"
@@ -92,13 +93,21 @@ func (f *file) cellWords() string {
 		if other := threeDigits(dy * seconds); other != own {
 			own += " x " + other
 		}
-		return own + " arc-seconds = " + ground
+		return counted(own, "arc-second") + " = " + ground
 	}
 	own := threeDigits(dx)
 	if other := threeDigits(dy); other != own {
 		own += " x " + other
 	}
-	return own + " " + plural(f.crs.unit) + " of the map = " + ground
+	return counted(own, f.crs.unit) + " of the map = " + ground
+}
+
+// counted puts a unit behind a number.
+func counted(number, unit string) string {
+	if number == "1" {
+		return "1 " + strings.TrimSuffix(unit, "s")
+	}
+	return number + " " + plural(unit)
 }
 
 // threeDigits prints three significant digits without an exponent.

@@ -108,8 +108,8 @@ func (b *builder) betweenSheets() {
 			e, n := across(common, 101)
 			for k := range e {
 				p := orb.Point{e[k], n[k]}
-				first, ok1 := tiles[i].sheet.beyond(p, 1)
-				second, ok2 := tiles[j].sheet.beyond(p, 1)
+				first, _, ok1 := tiles[i].sheet.beyond(p, 1)
+				second, _, ok2 := tiles[j].sheet.beyond(p, 1)
 				if ok1 && ok2 {
 					diffs = append(diffs, second-first)
 				}

@@ -139,27 +139,26 @@ func (s *sheet) gradient(p orb.Point) (dzdE, dzdN float64, ok bool) {
 }
 
 // beyond extends the nearest whole square of cells linearly to p, at most
-// reach cells outside the outermost centres. It serves the strip between two
-// tiles whose grids do not fit together.
-func (s *sheet) beyond(p orb.Point, reach float64) (float64, bool) {
+// reach cells outside the outermost centres, and gives that distance. It
+// serves the strip between two tiles whose grids do not fit together.
+func (s *sheet) beyond(p orb.Point, reach float64) (z, outside float64, ok bool) {
 	b, u, v := s.mapping.patchAt(p)
 	if b == nil || s.cols < 2 || s.rows < 2 {
-		return math.NaN(), false
+		return math.NaN(), 0, false
 	}
 	x, y := b.at(u, v)
-	if !(x >= -reach && y >= -reach && x <= float64(s.cols-1)+reach && y <= float64(s.rows-1)+reach) {
-		return math.NaN(), false
+	right, bottom := float64(s.cols-1), float64(s.rows-1)
+	outside = math.Max(math.Max(-x, x-right), math.Max(math.Max(-y, y-bottom), 0))
+	if !(outside <= reach) {
+		return math.NaN(), 0, false
 	}
 	i := min(max(int(math.Floor(x)), 0), s.cols-2)
 	j := min(max(int(math.Floor(y)), 0), s.rows-2)
 	fx, fy := x-float64(i), y-float64(j)
 	k := j*s.cols + i
 	z00, z10, z01, z11 := s.raw(k), s.raw(k+1), s.raw(k+s.cols), s.raw(k+s.cols+1)
-	z := (z00*(1-fx)+z10*fx)*(1-fy) + (z01*(1-fx)+z11*fx)*fy
-	if z != z {
-		return math.NaN(), false
-	}
-	return z*s.scale + s.offset, true
+	z = (z00*(1-fx)+z10*fx)*(1-fy) + (z01*(1-fx)+z11*fx)*fy
+	return z*s.scale + s.offset, outside, z == z
 }
 
 // covers tells whether p lies inside the outermost cell centres.

@@ -46,21 +46,25 @@ func (s *Surface) At(p orb.Point) (zM float64, ok bool) {
 	return math.NaN(), false
 }
 
-// betweenSheets answers in the strip of half a cell on each side that lies
-// between tiles whose grids do not fit together: the mean of what two of them
-// say when extended by at most half a cell.
+// betweenReach in cells: the strip between two tiles on different grids is one
+// cell wide, plus whatever sliver they leave between them.
+const betweenReach = 1.25
+
+// betweenSheets answers in the strip between tiles whose grids do not fit
+// together. Each tile is extended linearly; the nearer one counts for more, so
+// that the height runs smoothly from one to the other.
 func (s *Surface) betweenSheets(p orb.Point) (float64, bool) {
-	sum, count := 0.0, 0
+	sum, weights, count := 0.0, 0.0, 0
 	for _, sh := range s.sheets {
-		if z, ok := sh.beyond(p, 0.5+onCentre); ok && !sh.covers(p) {
-			sum += z
-			count++
+		if z, outside, ok := sh.beyond(p, betweenReach); ok && outside > 0 {
+			w := 1 / (outside + 1e-9)
+			sum, weights, count = sum+w*z, weights+w, count+1
 		}
 	}
 	if count < 2 {
 		return math.NaN(), false
 	}
-	return sum / float64(count), true
+	return sum / weights, true
 }
 
 // Why says why At has no height at p: ErrOutside, ErrNoData, or nil when it
