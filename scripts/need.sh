@@ -28,7 +28,7 @@ need pkg-config "pkg-config" command -v pkg-config
 need libgdal-dev "GDAL's development files" pkg-config --exists gdal
 need ca-certificates "certificate authorities" test -s /etc/ssl/certs/ca-certificates.crt
 if [ "${1:-build}" = test ]; then
-	need gdal-bin "gdalinfo, gdal_translate, ogrinfo and ogr2ogr" command -v ogrinfo
+	need gdal-bin "gdalinfo, gdallocationinfo, gdaltransform, gdal_translate, gdalwarp, ogrinfo and ogr2ogr" command -v ogrinfo
 	need libxml2-utils "xmllint" command -v xmllint
 	need gpsbabel "gpsbabel" command -v gpsbabel
 	need chromium "Chromium" command -v chromium

@@ -37,7 +37,7 @@ func with(more ...string) []string { return append(slices.Clone(words), more...)
 // rules has a row for every package that exists or is foreseen.
 var rules = map[string]rule{
 	"cmd/route": {
-		with("internal/plan", "internal/export", "internal/web", "internal/check", "internal/hydraulics", "internal/catalog"),
+		with("internal/plan", "internal/export", "internal/web", "internal/check", "internal/check/values", "internal/hydraulics", "internal/catalog"),
 		[]string{godal, gpxgo, gonum, orb},
 		"the command parses arguments and prints; what it would compute belongs to plan",
 	},
@@ -101,6 +101,10 @@ var rules = map[string]rule{
 	"internal/check": {
 		words, nil,
 		"published values are held against functions that are handed in; the reader of the files knows none of them",
+	},
+	"internal/check/values": {
+		with("internal/check", "internal/hydraulics", "internal/catalog"), []string{"internal/dem", "internal/plan", "os", "net"},
+		"published values are held against the pure packages; they run on a machine without any terrain",
 	},
 	"sample-data": {
 		nil, []string{godal, orb},
