@@ -31,7 +31,6 @@ var networkConfig = []string{
 	"GDAL_HTTP_MAX_RETRY=2",
 	"GDAL_HTTP_RETRY_DELAY=0.5",
 	"GDAL_DISABLE_READDIR_ON_OPEN=EMPTY_DIR",
-	"CPL_VSIL_CURL_USE_HEAD=NO",
 }
 
 // description is what GDAL knows about a raster, in the form in which it
