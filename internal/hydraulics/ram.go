@@ -189,8 +189,8 @@ func (c *column) duty(b *beat, driveHead, deliveryHead float64) Duty {
 		DriveFlow: drive, WasteFlow: b.waste, DeliveredFlow: b.delivered,
 		ClosingVelocity:      c.vc,
 		PeriodS:              b.period,
-		EfficiencyDAubuisson: b.delivered * deliveryHead / (drive * driveHead),
-		EfficiencyRankine:    b.delivered * (deliveryHead - driveHead) / (b.waste * driveHead),
+		EfficiencyDAubuisson: EfficiencyDAubuisson(drive, driveHead, b.delivered, deliveryHead),
+		EfficiencyRankine:    EfficiencyRankine(b.waste, driveHead, b.delivered, deliveryHead),
 		Lambda:               b.lambda,
 		Mu:                   c.wave * c.vc / (Gravity * deliveryHead),
 		LiftRatio:            deliveryHead / driveHead,
@@ -339,4 +339,16 @@ func (r Ram) TunedTo(f Fluid, drive Pipe, length, driveHead, deliveryHead, drive
 	in := Installation{Fluid: f, SourceM: driveHead, Drive: Run{Pipe: drive, LengthM: length}, Ram: r, LiftM: deliveryHead}
 	o, err := in.TunedTo(driveFlow, tuning)
 	return o.Duty, err
+}
+
+// EfficiencyDAubuisson is q·h/(Q·H), the trade's number: work lifted to the
+// delivery head over work of the whole drive flow.
+func EfficiencyDAubuisson(driveFlow, driveHead, deliveredFlow, deliveryHead float64) float64 {
+	return deliveredFlow * deliveryHead / (driveFlow * driveHead)
+}
+
+// EfficiencyRankine is q·(h − H)/(Q_w·H): work done on the delivered water
+// above the source over work of the wasted water.
+func EfficiencyRankine(wasteFlow, driveHead, deliveredFlow, deliveryHead float64) float64 {
+	return deliveredFlow * (deliveryHead - driveHead) / (wasteFlow * driveHead)
 }

@@ -26,3 +26,19 @@ func Surge(f Fluid, p Pipe, velocityChange float64) float64 {
 func LongestInstantClosure(f Fluid, p Pipe, length float64) float64 {
 	return 2 * length / WaveSpeed(f, p)
 }
+
+// StandpipeSurge is the height in metres by which the water in an open
+// standpipe swings about its level when the flow through the supply pipe stops
+// at once: V·√(L·A/(g·A_s)), friction left out, which makes it the most. It
+// falls as much when a pump starts at once.
+func StandpipeSurge(supply Run, standpipeBore, flow float64) float64 {
+	a := supply.Pipe.Area()
+	as := math.Pi / 4 * standpipeBore * standpipeBore
+	return flow / a * math.Sqrt(supply.LengthM*a/(Gravity*as))
+}
+
+// StandpipeRipple is half the swing in metres of the standpipe's level over
+// one beat: Q·T/(4·A_s).
+func StandpipeRipple(standpipeBore, flow, period float64) float64 {
+	return flow * period / (math.Pi * standpipeBore * standpipeBore)
+}
