@@ -17,7 +17,7 @@ type builder struct {
 	source    *Source
 	frame     *geodesy.Frame
 	area      orb.Bound
-	toFile    []*projector
+	ways      projectors // between the frame and the files' systems
 	surface   *Surface
 	hull      []orb.Bound // of the sheets' cell centres, in the frame
 	totalRows int
@@ -45,7 +45,7 @@ func (b *builder) add(ctx context.Context, plan sheetPlan) error {
 		steps := edgeSteps(sh, owner)
 		for i := range plan.windows { // in the order of the files, the same every time
 			for j := i + 1; j < len(plan.windows); j++ {
-				b.seam(plan.windows[i], plan.windows[j], steps[[2]uint8{uint8(i + 1), uint8(j + 1)}])
+				b.seam(plan.windows[i], plan.windows[j], steps[[2]uint16{uint16(i + 1), uint16(j + 1)}])
 			}
 		}
 	}
@@ -57,12 +57,16 @@ func (b *builder) add(ctx context.Context, plan sheetPlan) error {
 func (b *builder) place(sh *sheet, plan sheetPlan) error {
 	w := plan.windows[0]
 	f := w.file
-	back, err := newProjector(f.crs.wkt, b.frame.PROJ())
+	proj := b.frame.PROJ()
+	there, err := b.ways.get(proj, f.crs.wkt)
+	if err != nil {
+		return err // load asked for it already
+	}
+	back, err := b.ways.get(f.crs.wkt, proj)
 	if err != nil {
 		return f.fault("crs_unsupported", "no way is known from "+f.crs.String()+" to the site: "+firstLine(err.Error()),
 			"reproject the raster (gdalwarp -t_srs)", err)
 	}
-	defer back.close()
 	shift := float64(w.turns) * f.crs.period
 	hull := b.hullOf(f.affine, shift, plan, back)
 	// Positions slightly outside are asked for as well, where sheets meet.
@@ -74,7 +78,7 @@ func (b *builder) place(sh *sheet, plan sheetPlan) error {
 	}
 	reference := f.affine.x0 + (float64(plan.col)+float64(plan.cols)/2)*f.affine.dx
 	convert := func(e, n []float64) {
-		b.toFile[w.index].convert(e, n)
+		there.convert(e, n)
 		for i := range e {
 			col, row := f.affine.cell(turnTo(e[i], reference, f.crs.period), n[i])
 			e[i], n[i] = col-0.5-float64(plan.col), row-0.5-float64(plan.row)
@@ -121,7 +125,7 @@ func intersect(a, b orb.Bound) (orb.Bound, bool) {
 
 // read fills the sheet. With several windows, owner tells which of them each
 // cell came from, counted from 1; the first listed wins.
-func (b *builder) read(ctx context.Context, sh *sheet, plan sheetPlan) (owner []uint8, err error) {
+func (b *builder) read(ctx context.Context, sh *sheet, plan sheetPlan) (owner []uint16, err error) {
 	first := plan.windows[0]
 	if len(plan.windows) == 1 {
 		cells, err := b.readWindow(ctx, first)
@@ -144,15 +148,15 @@ func (b *builder) read(ctx context.Context, sh *sheet, plan sheetPlan) (owner []
 			sh.z32[i] = float32(nan)
 		}
 	}
-	owner = make([]uint8, n)
+	owner = make([]uint16, n)
 	for i, w := range plan.windows {
 		cells, err := b.readWindow(ctx, w)
 		if err != nil {
 			return nil, err
 		}
-		diffs := sh.take(cells, w, plan, owner, uint8(min(i+1, 255)))
+		diffs := sh.take(cells, w, plan, owner, uint16(i+1))
 		for other := 0; other < i; other++ {
-			b.seam(plan.windows[other], w, diffs[uint8(other+1)])
+			b.seam(plan.windows[other], w, diffs[uint16(other+1)])
 		}
 	}
 	return owner, nil
@@ -160,8 +164,8 @@ func (b *builder) read(ctx context.Context, sh *sheet, plan sheetPlan) (owner []
 
 // take copies a window's cells where the sheet has none yet, and collects how
 // far the two differ where it has.
-func (s *sheet) take(cells *cells, w window, plan sheetPlan, owner []uint8, me uint8) map[uint8][]float64 {
-	diffs := map[uint8][]float64{}
+func (s *sheet) take(cells *cells, w window, plan sheetPlan, owner []uint16, me uint16) map[uint16][]float64 {
+	diffs := map[uint16][]float64{}
 	for j := 0; j < w.rows; j++ {
 		to := (w.offRow+w.row-plan.row+j)*s.cols + w.shiftCol + w.col - plan.col
 		for i := 0; i < w.cols; i++ {
@@ -170,7 +174,7 @@ func (s *sheet) take(cells *cells, w window, plan sheetPlan, owner []uint8, me u
 				continue
 			}
 			if have := s.raw(to + i); have == have {
-				if who := owner[to+i]; len(diffs[who]) < maxSteps && who < 255 {
+				if who := owner[to+i]; len(diffs[who]) < maxSteps {
 					diffs[who] = append(diffs[who], (v-have)*s.scale)
 				}
 				continue

@@ -269,7 +269,7 @@ func (b *builder) judge(f *file, c *cells, t *tally) error {
 	f.info.NoDataShare = float64(t.voids) / float64(t.cells)
 	f.info.LowestM, f.info.HighestM = c.span(f)
 	model := f.model
-	if stepM := t.step * math.Abs(f.scaleM); stepM > 0 && valid > t.voids/1000 {
+	if stepM := t.step * math.Abs(f.scaleM); stepM > 0 {
 		if b.source.options.Error == nil {
 			model = model.quantised(stepM)
 		}

@@ -207,6 +207,29 @@ func (p *projector) close() {
 	}
 }
 
+// projectors keeps the conversions between systems that were asked for: making
+// one takes milliseconds, and tiles of one survey share theirs.
+type projectors map[[2]string]*projector
+
+func (m projectors) get(from, to string) (*projector, error) {
+	key := [2]string{from, to}
+	if p := m[key]; p != nil {
+		return p, nil
+	}
+	p, err := newProjector(from, to)
+	if err == nil {
+		m[key] = p
+	}
+	return p, err
+}
+
+func (m projectors) close() {
+	for key, p := range m {
+		p.close()
+		delete(m, key)
+	}
+}
+
 // convert changes the points in place; points that have no image become NaN.
 func (p *projector) convert(x, y []float64) {
 	if len(x) == 0 {

@@ -57,6 +57,7 @@ type Source struct {
 	files    []*file
 	options  Options
 	findings []finding.Finding
+	ways     projectors // between the files' systems and degrees
 	closed   bool
 }
 
@@ -103,10 +104,10 @@ func Open(paths []string, o Options) (*Source, error) {
 	if o.MaxBytes == 0 {
 		o.MaxBytes = defaultMaxBytes
 	}
-	s := &Source{options: o}
+	s := &Source{options: o, ways: projectors{}}
 	var fatal, blocking []error
 	for _, path := range paths {
-		f, findings, err := openFile(path, o)
+		f, findings, err := openFile(path, o, s.ways)
 		if err != nil {
 			fatal = append(fatal, err)
 			continue
@@ -161,6 +162,7 @@ func (s *Source) Close() error {
 			errs = append(errs, &finding.Fault{Code: "raster_close", File: f.path, Text: err.Error(), Err: err})
 		}
 	}
+	s.ways.close()
 	return join(errs)
 }
 

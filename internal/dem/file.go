@@ -71,6 +71,7 @@ type file struct {
 	hashed   bool
 	problems []*finding.Fault
 
+	// Of the Source, which closes them.
 	fromWGS *projector // degrees of WGS 84 to the raster's plan coordinates
 	toWGS   *projector // and back
 }
@@ -90,7 +91,7 @@ func (a affine) plan(col, row float64) (x, y float64) {
 
 // openFile opens a raster and reads its header. A fault means that it cannot
 // be opened; f.problems hold what stops its use.
-func openFile(path string, o Options) (*file, []finding.Finding, error) {
+func openFile(path string, o Options, ways projectors) (*file, []finding.Finding, error) {
 	name, remote, fault := gdalName(path)
 	if fault != nil {
 		return nil, nil, fault
@@ -109,7 +110,7 @@ func openFile(path string, o Options) (*file, []finding.Finding, error) {
 		f.close()
 		return nil, nil, err
 	}
-	findings, err := f.readHeader(o)
+	findings, err := f.readHeader(o, ways)
 	if err != nil {
 		f.close()
 		return nil, nil, err
@@ -185,7 +186,7 @@ func (f *file) subdatasets() string {
 }
 
 // readHeader fills in everything that is known without reading heights.
-func (f *file) readHeader(o Options) ([]finding.Finding, error) {
+func (f *file) readHeader(o Options, ways projectors) ([]finding.Finding, error) {
 	d, err := describe(f.ds)
 	if err != nil {
 		return nil, &finding.Fault{Code: "raster_unreadable", File: f.path, Text: "the raster's header cannot be read: " + firstLine(err.Error()),
@@ -213,7 +214,7 @@ func (f *file) readHeader(o Options) ([]finding.Finding, error) {
 		add(finding.New(finding.Note, "first_band", fmt.Sprintf("the raster has %d bands; the first is taken as heights", n), "say which band if that is wrong"))
 	}
 	if len(f.problems) == 0 {
-		add(f.place()...)
+		add(f.place(ways)...)
 	}
 	f.classify(d, o.Error)
 	if o.Error == nil {
@@ -366,8 +367,6 @@ func (f *file) readVoids() {
 }
 
 func (f *file) close() error {
-	f.fromWGS.close()
-	f.toWGS.close()
 	if f.ds == nil {
 		return nil
 	}

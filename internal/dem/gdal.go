@@ -27,7 +27,8 @@ func (l *gdalLog) handle(level godal.ErrorCategory, code int, text string) error
 // keeps GDAL from listing the directory around a remote file.
 var networkConfig = []string{
 	"GDAL_HTTP_CONNECTTIMEOUT=10",
-	"GDAL_HTTP_TIMEOUT=30",
+	"GDAL_HTTP_LOW_SPEED_TIME=20",
+	"GDAL_HTTP_LOW_SPEED_LIMIT=100",
 	"GDAL_HTTP_MAX_RETRY=2",
 	"GDAL_HTTP_RETRY_DELAY=0.5",
 	"GDAL_DISABLE_READDIR_ON_OPEN=EMPTY_DIR",

@@ -20,6 +20,9 @@ import (
 // found already. A cancelled context ends it with the context's error, even
 // when a server keeps the reader waiting.
 func (s *Source) Load(ctx context.Context, f *geodesy.Frame, area orb.Bound) (*Surface, error) {
+	if area.IsEmpty() || !finite(area.Min[0], area.Min[1], area.Max[0], area.Max[1]) {
+		panic("dem: Load needs a finite, non-empty area")
+	}
 	type answer struct {
 		surface *Surface
 		err     error
@@ -62,24 +65,16 @@ func (s *Source) load(ctx context.Context, frame *geodesy.Frame, area orb.Bound)
 	if err := s.usable(); err != nil {
 		return nil, err
 	}
-	if area.IsEmpty() || !finite(area.Min[0], area.Min[1], area.Max[0], area.Max[1]) {
-		panic("dem: Load needs a finite, non-empty area")
-	}
 	proj := frame.PROJ()
 	var windows []window
-	toFile := make([]*projector, len(s.files))
-	defer func() {
-		for _, p := range toFile {
-			p.close()
-		}
-	}()
+	ways := projectors{}
+	defer ways.close()
 	for i, f := range s.files {
-		p, err := newProjector(proj, f.crs.wkt)
+		p, err := ways.get(proj, f.crs.wkt)
 		if err != nil {
 			return nil, f.fault("crs_unsupported", "no way is known from the site to "+f.crs.String()+": "+firstLine(err.Error()),
 				"say another CRS with --crs EPSG:n, or reproject the raster (gdalwarp -t_srs)", err)
 		}
-		toFile[i] = p
 		windows = append(windows, f.windows(p, area, i)...)
 	}
 	if len(windows) == 0 {
@@ -89,7 +84,7 @@ func (s *Source) load(ctx context.Context, frame *geodesy.Frame, area orb.Bound)
 	if err := s.checkMemory(plans); err != nil {
 		return nil, err
 	}
-	b := &builder{source: s, frame: frame, area: area, toFile: toFile, surface: &Surface{steps: map[[2]int]float64{}}}
+	b := &builder{source: s, frame: frame, area: area, ways: ways, surface: &Surface{steps: map[[2]int]float64{}}}
 	for _, plan := range plans {
 		b.totalRows += plan.totalRows()
 	}
@@ -243,16 +238,25 @@ func (p sheetPlan) bytes() int64 {
 	if p.windows[0].file.wide {
 		size = 8
 	}
-	all := int64(p.cols) * int64(p.rows) * size
-	if len(p.windows) > 1 {
-		all += int64(p.cols) * int64(p.rows) // who owns each cell
-		largest := int64(0)
-		for _, w := range p.windows {
-			largest = max(largest, int64(w.cols)*int64(w.rows)*size)
-		}
-		all += largest
+	cells := int64(p.cols) * int64(p.rows)
+	if len(p.windows) == 1 {
+		return cells * (size + maskBytes(p.windows[0].file))
 	}
-	return all
+	largest := int64(0)
+	for _, w := range p.windows {
+		largest = max(largest, int64(w.cols)*int64(w.rows)*(size+maskBytes(w.file)))
+	}
+	return cells*(size+ownerBytes) + largest
+}
+
+// ownerBytes tell, while tiles are put together, where a cell came from.
+const ownerBytes = 2
+
+func maskBytes(f *file) int64 {
+	if f.masked {
+		return 1
+	}
+	return 0
 }
 
 // checkMemory refuses a window before it is read.

@@ -11,18 +11,18 @@ import (
 
 // place finds where the raster lies on the Earth, how large its cells are
 // there, and how far its datum stands from WGS 84.
-func (f *file) place() []finding.Finding {
+func (f *file) place(ways projectors) []finding.Finding {
 	if fault := f.plausiblePlan(); fault != nil {
 		f.problems = append(f.problems, fault)
 		return nil
 	}
 	var err error
-	if f.fromWGS, err = newProjector(wgs84, f.crs.wkt); err != nil {
+	if f.fromWGS, err = ways.get(wgs84, f.crs.wkt); err != nil {
 		f.problem("crs_unsupported", "no way is known from longitude and latitude to "+f.crs.String()+": "+firstLine(err.Error()),
 			"say another CRS with --crs EPSG:n, or reproject the raster (gdalwarp -t_srs)", err)
 		return nil
 	}
-	back, err := newProjector(f.crs.wkt, wgs84)
+	back, err := ways.get(f.crs.wkt, wgs84)
 	if err != nil {
 		f.problem("crs_unsupported", "no way is known from "+f.crs.String()+" to longitude and latitude: "+firstLine(err.Error()),
 			"say another CRS with --crs EPSG:n, or reproject the raster (gdalwarp -t_srs)", err)
@@ -37,7 +37,7 @@ func (f *file) place() []finding.Finding {
 		return nil
 	}
 	f.measureExtent(back)
-	return f.datumShift(back)
+	return f.datumShift(ways, back)
 }
 
 // plausiblePlan refuses degrees that cannot be degrees.
@@ -171,12 +171,11 @@ var likeWGS84 = map[string]bool{
 
 // datumShift tells how far the raster's datum stands from WGS 84 here, and
 // warns when the installed PROJ knows no shift for a datum that needs one.
-func (f *file) datumShift(back *projector) []finding.Finding {
-	own, err := newProjector(f.crs.wkt, f.crs.geogWKT)
+func (f *file) datumShift(ways projectors, back *projector) []finding.Finding {
+	own, err := ways.get(f.crs.wkt, f.crs.geogWKT)
 	if err != nil {
 		return nil // the CRS names no degrees of its own
 	}
-	defer own.close()
 	px, py := f.affine.plan(float64(f.cols)/2, float64(f.rows)/2)
 	x, y := []float64{px, px}, []float64{py, py}
 	own.convert(x[:1], y[:1])

@@ -57,8 +57,8 @@ func median(v []float64) float64 {
 // edgeSteps collects the height steps between neighbouring cells of different
 // owners: what is left of the difference when the slope on either side is
 // taken out.
-func edgeSteps(s *sheet, owner []uint8) map[[2]uint8][]float64 {
-	out := map[[2]uint8][]float64{}
+func edgeSteps(s *sheet, owner []uint16) map[[2]uint16][]float64 {
+	out := map[[2]uint16][]float64{}
 	probe := func(k, stride int) {
 		a, c := owner[k], owner[k+stride]
 		if a == c || a == 0 || c == 0 || owner[k-stride] != a || owner[k+2*stride] != c {
@@ -69,9 +69,9 @@ func edgeSteps(s *sheet, owner []uint8) map[[2]uint8][]float64 {
 		if step != step {
 			return
 		}
-		key := [2]uint8{a, c}
+		key := [2]uint16{a, c}
 		if a > c {
-			key, step = [2]uint8{c, a}, -step
+			key, step = [2]uint16{c, a}, -step
 		}
 		if len(out[key]) < maxSteps {
 			out[key] = append(out[key], step)

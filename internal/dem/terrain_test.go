@@ -326,7 +326,7 @@ func TestColeCreekPublishedHeights(t *testing.T) {
 			}
 			worst = math.Max(worst, math.Abs(z/0.3048-want[i]))
 		}
-		t.Logf("%s: %d points, largest difference %.5f ft", year, len(want), worst)
+		t.Logf("%s: %d points, largest difference %.2g ft", year, len(want), worst)
 		if len(want) != 2205 || worst > 0.001 {
 			t.Errorf("%s: %d points, largest difference %.5f ft", year, len(want), worst)
 		}
