@@ -246,10 +246,10 @@ func (c *cleaner) markJumps(leg []place) int {
 	return len(timed) - length[best]
 }
 
-// onFoot allows for the receiver's error beside the speed.
+// onFoot allows for the error of both fixes beside the speed.
 func (c *cleaner) onFoot(a, b place) bool {
 	dt := math.Abs(b.fix.Time.Sub(a.fix.Time).Seconds())
-	return distance(a.at, b.at) <= c.o.MaxSpeed*dt+c.o.SigmaM
+	return distance(a.at, b.at) <= c.o.MaxSpeed*dt+4*c.o.SigmaM
 }
 
 // spikes drops single fixes far to one side of both their neighbours, which
@@ -268,26 +268,24 @@ func (c *cleaner) spikes() {
 }
 
 // clouds replaces the fixes of a halt by the one nearest to their middle. A
-// halt is a run of fixes within 1.5 σ of its first, in which the receiver
-// wandered at least four times as far as a walker passing through, and which
-// took half a minute where times are known.
+// halt is a run of fixes within 2.5 σ of their running mean, in which the
+// receiver wandered twice as far as the run is wide while the means of its
+// halves stayed together, and which took half a minute where times are known.
 func (c *cleaner) clouds() {
-	radius := 1.5 * c.o.SigmaM
+	radius := 2.5 * c.o.SigmaM
 	halts := 0
 	c.each(func(leg []place) {
 		for i := 0; i < len(leg); {
-			j, walked := i, 0.0
-			for j+1 < len(leg) && distance(leg[i].at, leg[j+1].at) <= radius {
-				walked += distance(leg[j].at, leg[j+1].at)
-				j++
-			}
-			if j-i+1 < 8 || walked < 4*2*radius || !longHalt(leg[i], leg[j]) {
+			j := haltEnd(leg, i, radius)
+			run := leg[i : j+1]
+			if len(run) < 12 || wandered(run) < 4*radius || !longHalt(leg[i], leg[j]) ||
+				distance(mean(run[:len(run)/2]), mean(run[len(run)/2:])) > 0.4*radius {
 				i++
 				continue
 			}
-			keep := middleOf(leg[i : j+1])
-			for k := i; k <= j; k++ {
-				leg[k].gone = k != i+keep
+			keep := middleOf(run)
+			for k := range run {
+				run[k].gone = k != keep
 			}
 			halts++
 			i = j + 1
@@ -295,6 +293,39 @@ func (c *cleaner) clouds() {
 	})
 	gone := c.sweep()
 	c.say(halts, finding.Note, "track_halts", fmt.Sprintf("the walker stood still in %%d places; %d fixes there were left out", gone), "")
+}
+
+// haltEnd is the last fix of the run from i on that stays within radius of its
+// own mean; one or two fixes in a row may stray.
+func haltEnd(leg []place, i int, radius float64) int {
+	sum, n := leg[i].at, 1.0
+	end, strays := i, 0
+	for k := i + 1; k < len(leg) && strays < 3; k++ {
+		if distance(leg[k].at, orb.Point{sum[0] / n, sum[1] / n}) > radius {
+			strays++
+			continue
+		}
+		sum[0], sum[1], n = sum[0]+leg[k].at[0], sum[1]+leg[k].at[1], n+1
+		end, strays = k, 0
+	}
+	return end
+}
+
+func wandered(run []place) float64 {
+	l := 0.0
+	for k := 1; k < len(run); k++ {
+		l += distance(run[k-1].at, run[k].at)
+	}
+	return l
+}
+
+func mean(ps []place) orb.Point {
+	var m orb.Point
+	for _, p := range ps {
+		m[0] += p.at[0] / float64(len(ps))
+		m[1] += p.at[1] / float64(len(ps))
+	}
+	return m
 }
 
 func longHalt(a, b place) bool {
@@ -306,11 +337,7 @@ func longHalt(a, b place) bool {
 
 // middleOf is the place nearest to the mean of all.
 func middleOf(ps []place) int {
-	var m orb.Point
-	for _, p := range ps {
-		m[0] += p.at[0] / float64(len(ps))
-		m[1] += p.at[1] / float64(len(ps))
-	}
+	m := mean(ps)
 	best := 0
 	for i := range ps {
 		if distance(ps[i].at, m) < distance(ps[best].at, m) {
