@@ -161,6 +161,6 @@ func (p *pricing) cost(runM, dzM float64) float64 {
 	return math.Inf(1)
 }
 
-func abs(x float32) float32 { return float32(math.Abs(float64(x))) }
+func abs(x float32) float32 { return math.Float32frombits(math.Float32bits(x) &^ (1 << 31)) }
 
 func root(x float32) float32 { return float32(math.Sqrt(float64(x))) }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"math/bits"
 	"sync"
 
 	"github.com/paulmach/orb"
@@ -40,7 +41,7 @@ type Field struct {
 	stride int
 	end    int // index of the tank's cell
 	price  *pricing
-	steps  steps
+	steps  *steps
 	// Cells that cost less are settled, all others are not known.
 	settledBelow uint64
 
@@ -48,26 +49,34 @@ type Field struct {
 	known map[int]way // of cells that were asked for, and of those on their way
 }
 
-// steps holds the index offsets of the 16 neighbours.
+// steps holds the index offsets of the 16 neighbours: four straight ones, four
+// diagonal ones, eight knight's moves.
 type steps struct {
-	straight [4]int
-	diagonal [4]struct{ to, a, b int } // a and b lie beside the step
-	knight   [8]struct{ to, a, b int } // a and b are jumped over
+	to [16]int
+	// The cells beside a diagonal step, and those that a knight jumps over.
+	a, b [16]int
 }
 
-func newSteps(stride int) steps {
-	var s steps
+// The numbers of the steps of a kind begin here.
+const (
+	firstDiagonal = 4
+	firstKnight   = 8
+)
+
+func newSteps(stride int) *steps {
+	s := &steps{}
 	at := func(dx, dy int) int { return dy*stride + dx }
-	s.straight = [4]int{at(0, -1), at(-1, 0), at(1, 0), at(0, 1)}
-	i, k := 0, 0
+	copy(s.to[:], []int{at(0, -1), at(-1, 0), at(1, 0), at(0, 1)})
+	diagonal, knight := firstDiagonal, firstKnight
+	add := func(k *int, to, a, b int) {
+		s.to[*k], s.a[*k], s.b[*k] = to, a, b
+		*k++
+	}
 	for _, dy := range [2]int{-1, 1} {
 		for _, dx := range [2]int{-1, 1} {
-			s.diagonal[i].to, s.diagonal[i].a, s.diagonal[i].b = at(dx, dy), at(dx, 0), at(0, dy)
-			i++
-			s.knight[k].to, s.knight[k].a, s.knight[k].b = at(2*dx, dy), at(dx, 0), at(dx, dy)
-			k++
-			s.knight[k].to, s.knight[k].a, s.knight[k].b = at(dx, 2*dy), at(0, dy), at(dx, dy)
-			k++
+			add(&diagonal, at(dx, dy), at(dx, 0), at(0, dy))
+			add(&knight, at(2*dx, dy), at(dx, 0), at(dx, dy))
+			add(&knight, at(dx, 2*dy), at(0, dy), at(dx, dy))
 		}
 	}
 	return s
@@ -134,16 +143,21 @@ func FromTankTo(ctx context.Context, grid *Grid, tank orb.Point, c LayingCost, o
 func (f *Field) fill(forbidden []bool) (lowest, highest float32) {
 	g := f.grid
 	f.nodes = make([]node, f.stride*(g.Rows+2*border))
-	nan := float32(math.NaN())
-	for i := range f.nodes {
-		f.nodes[i].z = nan
-	}
 	lowest, highest = math.MaxFloat32, -math.MaxFloat32
+	closed := node{cost: neverEntered, z: float32(math.NaN())}
+	for i := range border * f.stride { // in the north and the south
+		f.nodes[i], f.nodes[len(f.nodes)-1-i] = closed, closed
+	}
 	for row := range g.Rows {
 		heights := g.Z[row*g.Cols : (row+1)*g.Cols]
-		line := f.nodes[(row+border)*f.stride+border:][:g.Cols]
+		line := f.nodes[(row+border)*f.stride:][:f.stride]
+		for i := range border { // in the west and the east
+			line[i], line[len(line)-1-i] = closed, closed
+		}
+		line = line[border:][:g.Cols]
 		for col, z := range heights {
 			if !(abs(z) < math.MaxFloat32) || forbidden != nil && forbidden[row*g.Cols+col] {
+				line[col] = closed
 				continue
 			}
 			line[col] = node{cost: notReached, z: z}
@@ -250,52 +264,61 @@ func (q *queue) push(i uint32, bucket int) {
 
 // expand settles the nodes of a bucket and offers their neighbours a way.
 func (f *Field) expand(q *queue, b int) {
-	nodes, s, price := f.nodes, &f.steps, f.price
+	nodes := f.nodes
 	entries := q.buckets[b&q.mask]
 	for _, entry := range entries {
 		u := int(entry)
-		from := nodes[u]
-		if int(from.cost>>bucketShift) != b {
+		from := nodes[u].cost
+		if int(from>>bucketShift) != b {
 			continue // found a cheaper way in the meantime
 		}
-		// A neighbour whose cost is not above the least that a step could
-		// give needs no closer look: this also passes over all settled and
-		// all never entered nodes.
-		least := from.cost + price.leastStraight
-		for _, d := range s.straight {
-			v := u + d
-			if nodes[v].cost <= least {
-				continue
-			}
-			if w, ok := price.straightStep(from.z, nodes[v].z); ok {
-				f.offer(q, v, from.cost+w)
-			}
-		}
-		least = from.cost + price.leastDiagonal
-		for i := range s.diagonal {
-			d := &s.diagonal[i]
-			v := u + d.to
-			if nodes[v].cost <= least || nodes[u+d.a].cost == neverEntered && nodes[u+d.b].cost == neverEntered {
-				continue
-			}
-			if w, ok := price.diagonalStep(from.z, nodes[v].z); ok {
-				f.offer(q, v, from.cost+w)
-			}
-		}
-		least = from.cost + price.leastKnight
-		for i := range s.knight {
-			d := &s.knight[i]
-			v := u + d.to
-			if nodes[v].cost <= least {
-				continue
-			}
-			if w, ok := price.knightStep(from.z, nodes[v].z, nodes[u+d.a].z, nodes[u+d.b].z); ok {
-				f.offer(q, v, from.cost+w)
+		for open := f.worthwhile(u); open != 0; open &= open - 1 {
+			k := bits.TrailingZeros32(open) & 15
+			if w, ok := f.stepCost(u, k); ok {
+				f.offer(q, u+f.steps.to[k], from+w)
 			}
 		}
 	}
 	q.size -= len(entries)
 	q.buckets[b&q.mask] = entries[:0]
+}
+
+// worthwhile gives the set of steps whose ends cost more than the least that
+// such a step leads to. This leaves out all that is settled or never entered.
+// It has no branches: they would be guessed wrong too often.
+func (f *Field) worthwhile(u int) uint32 {
+	nodes, to := f.nodes, &f.steps.to
+	from := uint64(nodes[u].cost)
+	var open uint64
+	least := from + uint64(f.price.leastStraight)
+	for k := range firstDiagonal {
+		open |= (least - uint64(nodes[u+to[k]].cost)) >> 63 << k
+	}
+	least = from + uint64(f.price.leastDiagonal)
+	for k := firstDiagonal; k < firstKnight; k++ {
+		open |= (least - uint64(nodes[u+to[k]].cost)) >> 63 << k
+	}
+	least = from + uint64(f.price.leastKnight)
+	for k := firstKnight; k < len(to); k++ {
+		open |= (least - uint64(nodes[u+to[k]].cost)) >> 63 << k
+	}
+	return uint32(open)
+}
+
+// stepCost is the cost of step k from a node; false where it cannot be made.
+func (f *Field) stepCost(u, k int) (uint32, bool) {
+	nodes, s := f.nodes, f.steps
+	from, to := nodes[u].z, nodes[u+s.to[k]].z
+	switch {
+	case k < firstDiagonal:
+		return f.price.straightStep(from, to)
+	case k < firstKnight:
+		if nodes[u+s.a[k]].cost == neverEntered && nodes[u+s.b[k]].cost == neverEntered {
+			return 0, false
+		}
+		return f.price.diagonalStep(from, to)
+	}
+	return f.price.knightStep(from, to, nodes[u+s.a[k]].z, nodes[u+s.b[k]].z)
 }
 
 // offer gives a node a cheaper cost and its place in the queue.
@@ -310,39 +333,19 @@ func (f *Field) offer(q *queue, v int, cost uint32) {
 	}
 }
 
-// next gives the node that follows on the cheapest way to the tank. The
-// nearest in the fixed order of steps counts where several are equally cheap.
-// The node must be settled and not be the tank's.
-func (f *Field) next(u int) int {
-	nodes, s, price := f.nodes, &f.steps, f.price
-	from := nodes[u]
-	for i := range s.knight {
-		d := &s.knight[i]
-		v := u + d.to
-		if c := nodes[v].cost; c != neverEntered && c < from.cost {
-			if w, ok := price.knightStep(from.z, nodes[v].z, nodes[u+d.a].z, nodes[u+d.b].z); ok && c+w == from.cost {
-				return v
-			}
+// next gives the node that follows on the cheapest way to the tank, by the
+// last in the order of steps where several are equally cheap. The node must be
+// settled and not be the tank's.
+func (f *Field) next(u int) (v, k int) {
+	from := f.nodes[u].cost
+	for k := len(f.steps.to) - 1; k >= 0; k-- {
+		v := u + f.steps.to[k]
+		cost := f.nodes[v].cost
+		if cost == neverEntered || cost >= from {
+			continue
 		}
-	}
-	for i := range s.diagonal {
-		d := &s.diagonal[i]
-		v := u + d.to
-		if c := nodes[v].cost; c != neverEntered && c < from.cost {
-			if nodes[u+d.a].cost == neverEntered && nodes[u+d.b].cost == neverEntered {
-				continue
-			}
-			if w, ok := price.diagonalStep(from.z, nodes[v].z); ok && c+w == from.cost {
-				return v
-			}
-		}
-	}
-	for _, d := range s.straight {
-		v := u + d
-		if c := nodes[v].cost; c != neverEntered && c < from.cost {
-			if w, ok := price.straightStep(from.z, nodes[v].z); ok && c+w == from.cost {
-				return v
-			}
+		if w, ok := f.stepCost(u, k); ok && cost+w == from {
+			return v, k
 		}
 	}
 	panic("terrain: a settled cell has no way to the tank")

@@ -25,12 +25,14 @@ func (f *Field) Reach(from orb.Point) (lengthM, crestM float64, ok bool) {
 	}
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	var trail []int
+	type leg struct{ u, k int } // step k from node u
+	var trail []leg
 	u := start
 	w, found := f.known[u]
 	for !found && u != f.end {
-		trail = append(trail, u)
-		u = f.next(u)
+		next, k := f.next(u)
+		trail = append(trail, leg{u, k})
+		u = next
 		w, found = f.known[u]
 	}
 	if !found {
@@ -38,36 +40,28 @@ func (f *Field) Reach(from orb.Point) (lengthM, crestM float64, ok bool) {
 		f.known[f.end] = w
 	}
 	for i := len(trail) - 1; i >= 0; i-- {
-		v := trail[i]
-		lengthM, crestM := f.step(v, u)
+		lengthM, crestM := f.step(trail[i].u, trail[i].k)
 		w = way{w.lengthM + lengthM, max(w.crestM, crestM)}
-		f.known[v] = w
-		u = v
+		f.known[trail[i].u] = w
 	}
 	return w.lengthM, float64(w.crestM), true
 }
 
-// step gives the length along the slope and the highest ground of a step
-// between two neighbours.
-func (f *Field) step(u, v int) (lengthM float64, crestM float32) {
-	a, b := f.nodes[u].z, f.nodes[v].z
+// step gives the length along the slope and the highest ground of step k from
+// a node.
+func (f *Field) step(u, k int) (lengthM float64, crestM float32) {
+	s, cell := f.steps, f.grid.CellM
+	a, b := f.nodes[u].z, f.nodes[u+s.to[k]].z
 	crestM = max(a, b)
-	cell := f.grid.CellM
-	for i := range f.steps.knight {
-		d := &f.steps.knight[i]
-		if u+d.to != v {
-			continue
-		}
-		mid := (f.nodes[u+d.a].z + f.nodes[u+d.b].z) * 0.5
-		half := cell * math.Sqrt(5) / 2
-		return math.Hypot(half, float64(mid-a)) + math.Hypot(half, float64(b-mid)), max(crestM, mid)
+	switch {
+	case k < firstDiagonal:
+		return math.Hypot(cell, float64(b-a)), crestM
+	case k < firstKnight:
+		return math.Hypot(cell*math.Sqrt2, float64(b-a)), crestM
 	}
-	for i := range f.steps.diagonal {
-		if u+f.steps.diagonal[i].to == v {
-			return math.Hypot(cell*math.Sqrt2, float64(b-a)), crestM
-		}
-	}
-	return math.Hypot(cell, float64(b-a)), crestM
+	mid := (f.nodes[u+s.a[k]].z + f.nodes[u+s.b[k]].z) * 0.5
+	half := cell * math.Sqrt(5) / 2
+	return math.Hypot(half, float64(mid-a)) + math.Hypot(half, float64(b-mid)), max(crestM, mid)
 }
 
 // Cost gives the least laying cost from a place to the tank in the unit of

@@ -40,7 +40,7 @@ type vertex struct {
 func (f *Field) way(start int, from orb.Point) []vertex {
 	first := f.place(from)
 	line := []vertex{{place: first, z: f.endHeight(first)}}
-	for u := start; ; u = f.next(u) {
+	for u := start; ; u, _ = f.next(u) {
 		v := vertex{place: f.placeOf(u), z: float64(f.nodes[u].z)}
 		last := line[len(line)-1]
 		if u == start {
