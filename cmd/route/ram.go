@@ -315,7 +315,7 @@ func printRam(w io.Writer, r *ramResult, q *ramQuestion, o hydraulics.Operation,
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	val := func(d quantity.Dimension, v float64) string { return quantity.Format(sys, d, v) }
 	row := func(label, format string, args ...any) { fmt.Fprintf(t, label+"\t"+format+"\n", args...) }
-	row("Delivered", "%s a day (%s to %s), %s", val(quantity.DailyVolume, o.DeliveredTotal),
+	row("Delivered", "%s (%s to %s), %s", val(quantity.DailyVolume, o.DeliveredTotal),
 		val(quantity.DailyVolume, r.DeliveredLDayLow/86400e3), val(quantity.DailyVolume, r.DeliveredLDayHigh/86400e3), val(quantity.Flow, o.DeliveredTotal))
 	if o.Pumps > 1 {
 		row("Pumps", "%d, each with its own drive pipe", o.Pumps)

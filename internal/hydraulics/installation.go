@@ -163,8 +163,7 @@ func (in *Installation) operation(c *column, b *beat, level, head float64) (Oper
 	n := in.pumps()
 	o := Operation{Duty: c.duty(b, level, head), Pumps: max(in.Pumps, 1), LevelM: level, DeliveryHeadM: head}
 	o.DriveTotal, o.DeliveredTotal = n*o.DriveFlow, n*o.DeliveredFlow
-	o.SupplyLossM = in.Supply.loss(&in.Fluid, o.DriveTotal)
-	o.DeliveryLossM = in.Delivery.loss(&in.Fluid, o.DeliveredTotal)
+	o.SupplyLossM, o.DeliveryLossM = in.SourceM-level, head-in.LiftM // solved for
 	return o, err
 }
 
