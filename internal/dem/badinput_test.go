@@ -110,6 +110,8 @@ func TestBadInput03PlanAndHeightUnitsAreSeparate(t *testing.T) {
 		{"EPSG:2228", "ft", "", 0.3048, "foot", "the band"},
 		{"EPSG:2228", "metre", "", 1, "metre", "the band"},
 		{"EPSG:2228+6360", "", "", ftUS, "US survey foot", "the vertical CRS"},
+		{"EPSG:2228+8228", "", "", 0.3048, "foot", "the vertical CRS"},
+		{"EPSG:2228+6360", "ft", "", ftUS, "US survey foot", "the vertical CRS"}, // "ft" is said of both
 	} {
 		s.crs, s.unit = c.crs, c.unit
 		src := open(t, Options{ZUnit: c.asked}, s.make(t, "ft.tif"))
@@ -396,6 +398,11 @@ func TestBadInput10Rotated(t *testing.T) {
 	f := fault(t, err, "rotated_raster")
 	says(t, f.Text, "5.7 degrees")
 	says(t, f.Hint, "gdalwarp")
+	for _, gt := range [][6]float64{{500000, 1, 0.2, 4000000, 0, -1}, {500000, 1, 0, 4000000, 0.2, -1}, {500000, 0, 1, 4000000, 1, 0}} {
+		s.gt = gt // sheared either way, and turned by a right angle
+		_, err := Open([]string{s.make(t, "s.tif")}, Options{ZUnit: "m"})
+		fault(t, err, "rotated_raster")
+	}
 }
 
 // The antimeridian in four dresses: one raster across it, two tiles that meet
@@ -631,10 +638,21 @@ func TestBadInput24HugeRaster(t *testing.T) {
 	bad := fault(t, err, "window_too_large")
 	says(t, bad.Text, "million", "13.4", "GiB of memory", "2.0 GiB are allowed")
 	small := open(t, Options{MaxBytes: 1 << 20}, path)
-	_, err = small.Load(context.Background(), f, around(f, 400))
+	_, err = small.Load(context.Background(), f, around(f, 270)) // 544 x 544 x 4 bytes are 1.13 MiB
 	fault(t, err, "window_too_large")
-	if _, err = small.Load(context.Background(), f, around(f, 200)); code(err) == "window_too_large" {
-		t.Errorf("a window of 404 x 404 x 4 bytes fits into a MiB: %v", err)
+	if _, err = small.Load(context.Background(), f, around(f, 250)); code(err) == "window_too_large" {
+		t.Errorf("a window of 504 x 504 x 4 bytes fits into a MiB: %v", err)
+	}
+	// A mask takes memory as well, and so do tiles while they are put together.
+	one := window{file: &file{}, cols: 100, rows: 100}
+	masked := window{file: &file{masked: true, wide: true}, cols: 100, rows: 100}
+	for _, c := range []struct {
+		windows []window
+		want    int64
+	}{{[]window{one}, 40000}, {[]window{masked}, 90000}, {[]window{one, one}, 40000 + 20000 + 40000}} {
+		if got := (sheetPlan{windows: c.windows, cols: 100, rows: 100}).bytes(); got != c.want {
+			t.Errorf("%d windows: %d bytes, want %d", len(c.windows), got, c.want)
+		}
 	}
 }
 
@@ -721,4 +739,63 @@ func TestBadInput27SeamsBetweenTiles(t *testing.T) {
 			near(t, "sigma on one side", surface.DiffSigma(ends[0], orb.Point{ends[0][0] + 10, ends[0][1]}), surface.Error().DropSigma(10), 1e-9)
 		})
 	}
+}
+
+// A tile that fills a hole of another meets it on all four sides: the step has
+// one sign, whichever way an edge is crossed.
+func TestBadInput27StepAroundAHole(t *testing.T) {
+	noData := -1.0
+	bumps := func(i, j int) float64 { return 100 + noiseAt(i, j)*0.05 }
+	outer := utm(60, 60, func(i, j int) float64 {
+		if i >= 20 && i < 40 && j >= 20 && j < 40 {
+			return noData
+		}
+		return bumps(i, j)
+	})
+	outer.noData = &noData
+	inner := utm(20, 20, func(i, j int) float64 { return bumps(i+20, j+20) + 0.6 })
+	inner.gt[0], inner.gt[3] = inner.gt[0]+20, inner.gt[3]-20
+	src := open(t, Options{ZUnit: "m"}, outer.make(t, "outer.tif"), inner.make(t, "inner.tif"))
+	surface, _ := load(t, src, 40)
+	near(t, "step", has(t, surface.Findings(), "tile_step").Values[0].SI, 0.6, 0.03)
+}
+
+// Between tiles on different grids the height runs from one to the other
+// without a jump, whatever the two differ by.
+func TestBetweenTilesOnDifferentGrids(t *testing.T) {
+	west := utm(50, 60, func(i, j int) float64 { return 100 })
+	east := utm(50, 60, func(i, j int) float64 { return 101 })
+	east.gt[0] += 50.2
+	src := open(t, Options{ZUnit: "m"}, west.make(t, "w.tif"), east.make(t, "e.tif"))
+	f := site(t, src)
+	surface, err := src.Load(context.Background(), f, around(f, 100))
+	must(t, err)
+	last := 100.0
+	for col := 45.0; col < 55; col += 0.01 {
+		p := frameOf(t, f, "EPSG:26910", []float64{500000 + col}, []float64{3999970})[0]
+		z, ok := surface.At(p)
+		if !ok || z < last-1e-9 || z > last+0.011 { // the strip is 1.2 m wide
+			t.Fatalf("column %.2f: %v %v after %v", col, z, ok, last)
+		}
+		last = z
+	}
+	near(t, "in the eastern tile", last, 101, 1e-9)
+}
+
+func TestVerticalDatumsThatDiffer(t *testing.T) {
+	a, b := utm(20, 20, slope), utm(20, 20, slope)
+	a.crs = "EPSG:26910+5703"
+	src := open(t, Options{ZUnit: "m"}, a.make(t, "a.tif"), b.make(t, "b.tif"))
+	says(t, has(t, src.Findings(), "vertical_datum_mixed").Text, "a.tif are on NAVD88 height", "b.tif are on a datum that is not stated")
+	if d := src.Infos()[0].VerticalDatum; d != "NAVD88 height" {
+		t.Errorf("datum %q", d)
+	}
+}
+
+// A projected CRS in which the raster's coordinates have no place.
+func TestCoordinatesThatHaveNoPlace(t *testing.T) {
+	s := utm(20, 20, slope)
+	s.gt[0], s.gt[3] = 5e8, 9e9
+	_, err := Open([]string{s.make(t, "far.tif")}, Options{ZUnit: "m"})
+	says(t, fault(t, err, "crs_mismatch").Text, "have no place in NAD83 / UTM zone 10N")
 }

@@ -371,3 +371,53 @@ func TestImplausibleHeights(t *testing.T) {
 		t.Errorf("a wild cell was kept: %v", z)
 	}
 }
+
+// The size of a cell on the ground: the geometric mean of its sides. UTM
+// counts 0.9996 map metres to a metre on the central meridian.
+func TestCellSize(t *testing.T) {
+	s := utm(200, 200, slope)
+	s.gt = [6]float64{500000 - 400, 4, 0, 4000000, 0, -1}
+	src := open(t, Options{ZUnit: "m"}, s.make(t, "c.tif"))
+	surface, _ := load(t, src, 50)
+	near(t, "surface", surface.CellM(), 2/0.9996, 1e-5)
+	info := src.Infos()[0]
+	near(t, "east", info.CellEastM, 4/0.9996, 1e-5)
+	near(t, "north", info.CellNorthM, 1/0.9996, 1e-5)
+	near(t, "mean", info.CellM, 2/0.9996, 1e-5)
+	says(t, info.Cell, "4 x 1 metres of the map = 4 x 1 m here")
+}
+
+// A raster inside a container is opened by the name that GDAL gives it, and a
+// container of several says what it holds.
+func TestContainers(t *testing.T) {
+	register()
+	box := filepath.Join(t.TempDir(), "box.gpkg")
+	for i, name := range []string{"low", "high"} {
+		in, err := godal.Open(utm(30, 30, func(int, int) float64 { return float64(100 + 50*i) }).make(t, name+".tif"))
+		must(t, err)
+		out, err := in.Translate(box, []string{"-of", "GPKG", "-co", "RASTER_TABLE=" + name, "-co", "APPEND_SUBDATASET=YES"})
+		must(t, err)
+		must(t, out.Close())
+		must(t, in.Close())
+	}
+	src := open(t, Options{ZUnit: "m"}, "GPKG:"+box+":high")
+	if z, ok := loadMiddle(t, src); !ok || math.Abs(z-150) > 1e-3 {
+		t.Errorf("height %v %v", z, ok)
+	}
+	_, err := Open([]string{box}, Options{ZUnit: "m"})
+	says(t, fault(t, err, "no_band").Text, "GPKG:"+box+":low", "GPKG:"+box+":high")
+}
+
+func TestVersion(t *testing.T) {
+	if v := GDALVersion(); len(strings.Split(v, ".")) != 3 {
+		t.Errorf("%q", v)
+	}
+}
+
+func TestPercent(t *testing.T) {
+	for share, want := range map[float64]string{0: "0 %", 1: "100 %", 0.9971: "over 99 %", 0.149: "15 %", 0.052: "5.2 %", 0.00069: "0.069 %", 1e-6: "under 0.01 %"} {
+		if got := percent(share); got != want {
+			t.Errorf("%v: %q", share, got)
+		}
+	}
+}
