@@ -3,8 +3,10 @@
 set -eu
 
 time=${1:-30s}
-for package in $(go list ./...); do
-	for target in $(go test -list '^Fuzz' "$package" | grep '^Fuzz' || true); do
+packages=$(go list ./...)
+for package in $packages; do
+	tests=$(go test -list '^Fuzz' "$package")
+	for target in $(echo "$tests" | grep '^Fuzz' || true); do
 		echo "== $package $target"
 		go test -run '^$' -fuzz "^$target\$" -fuzztime "$time" "$package"
 	done
