@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 )
@@ -135,6 +136,45 @@ func TestACoilIsEnoughForExactlyItsLength(t *testing.T) {
 	if got := c.PipeCost(it.ID, 0, 0.1); got.Minor != 0 {
 		t.Errorf("no pipe costs %v", got)
 	}
+}
+
+// Of sets that cost the same, that with the fewest packs is bought.
+func TestEqualPricesTakeFewestPacks(t *testing.T) {
+	for _, tc := range []struct {
+		need          int64
+		units, prices []int64
+		want          []int64
+	}{
+		{10, []int64{10, 5}, []int64{20, 10}, []int64{1, 0}},
+		{15, []int64{10, 5}, []int64{20, 10}, []int64{1, 1}},
+		{30, []int64{10, 15}, []int64{10, 15}, []int64{0, 2}},
+		{7, []int64{10, 5}, []int64{20, 10}, []int64{1, 0}},
+	} {
+		got := cheapestCover(tc.need, tc.units, tc.prices)
+		for i := range got {
+			if got[i] != tc.want[i] {
+				t.Errorf("%d of packs %v at %v: %v, want %v", tc.need, tc.units, tc.prices, got, tc.want)
+				break
+			}
+		}
+	}
+}
+
+func TestACatalogMayBeSharedByGoroutines(t *testing.T) {
+	c := Default("USD")
+	want := c.PipeCost("pe-sidr15-1in-100ft", 777, 0.05)
+	var group sync.WaitGroup
+	for range 4 {
+		group.Go(func() {
+			for i := range 200 {
+				c.PipeCost("steel-sch40-2in-21ft", float64(i), 0.05)
+				if got := c.PipeCost("pe-sidr15-1in-100ft", 777, 0.05); got != want {
+					t.Errorf("777 m cost %v and %v", got, want)
+				}
+			}
+		})
+	}
+	group.Wait()
 }
 
 func BenchmarkPipeCost(b *testing.B) {

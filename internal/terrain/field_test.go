@@ -5,6 +5,7 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
+	"sync"
 	"testing"
 	"time"
 
@@ -41,8 +42,9 @@ func gridOf(cols, rows int, cellM float64, z func(e, n float64) float64) *Grid {
 func randomGrid(rng *rand.Rand) (*Grid, LayingCost) {
 	cols, rows := 1+rng.IntN(14), 1+rng.IntN(14)
 	rough, whole := math.Pow(10, rng.Float64()*2-1), rng.IntN(2) == 0
+	base := [...]float64{50, 0, -400}[rng.IntN(3)] // also below sea level
 	g := gridOf(cols, rows, [...]float64{0.5, 1, 3}[rng.IntN(3)], func(e, n float64) float64 {
-		z := 50 + rng.NormFloat64()*rough
+		z := base + rng.NormFloat64()*rough
 		if whole {
 			z = math.Round(z)
 		}
@@ -612,5 +614,41 @@ func TestSampleReadsTheMiddlesOfCells(t *testing.T) {
 	}
 	if gaps == 0 {
 		t.Error("the gap was not read")
+	}
+}
+
+// Many goroutines may ask one field: they get what one alone gets. To be run
+// with the race detector.
+func TestAFieldMayBeSharedByGoroutines(t *testing.T) {
+	g := hills(200)
+	shared, err := FromTank(context.Background(), g, g.Centre(150, 150), benchCost())
+	if err != nil {
+		t.Fatal(err)
+	}
+	alone, err := FromTank(context.Background(), g, g.Centre(150, 150), benchCost())
+	if err != nil {
+		t.Fatal(err)
+	}
+	var group sync.WaitGroup
+	for k := range 4 {
+		group.Go(func() {
+			for i := range 60 {
+				p := orb.Point{float64((37*i + 11*k) % 200), float64(3 * i)}
+				length, crest, ok := shared.Reach(p)
+				route, err := shared.Route(p)
+				if !ok || err != nil || length <= 0 || crest < 0 || route.LengthM > length+2 {
+					t.Errorf("from %v: %g m over %g m (%v), route %g m, %v", p, length, crest, ok, route.LengthM, err)
+				}
+			}
+		})
+	}
+	group.Wait()
+	for i := range 60 {
+		p := orb.Point{float64(37 * i % 200), float64(3 * i)}
+		l1, c1, _ := shared.Reach(p)
+		l2, c2, _ := alone.Reach(p)
+		if math.Abs(l1-l2) > 1e-9 || c1 != c2 {
+			t.Fatalf("from %v the shared field gives %g m over %g m, alone %g m over %g m", p, l1, c1, l2, c2)
+		}
 	}
 }

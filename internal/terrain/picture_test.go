@@ -4,6 +4,8 @@ import (
 	"context"
 	"math"
 	"testing"
+
+	"github.com/paulmach/orb"
 )
 
 // The lowest possible crest equals the one found another way: by halving the
@@ -169,6 +171,42 @@ func TestContoursOfAPlaneAreStraight(t *testing.T) {
 	}
 	if cut != 2 {
 		t.Errorf("a gap cuts the line at 4 m into %d pieces, want 2", cut)
+	}
+}
+
+// In a saddle the mean of the four heights says which two corners hang
+// together: at a mean above the level the high ones do, and the lines run
+// round the low corners; below it the other way about.
+func TestContoursOfASaddle(t *testing.T) {
+	for _, tc := range []struct {
+		z       [4]float32 // north-west, north-east, south-west, south-east
+		cornerX float64    // the east of a corner that a line runs round
+		cornerY float64    // and its north
+	}{
+		{[4]float32{9, 0, 0, 9}, 1.5, 1.5}, // mean 4.5 above 4: round the low north-east
+		{[4]float32{5, 0, 0, 5}, 0.5, 1.5}, // mean 2.5 below 4: round the high north-west
+		{[4]float32{0, 9, 9, 0}, 0.5, 1.5}, // mean above: round the low north-west
+		{[4]float32{0, 5, 5, 0}, 1.5, 1.5}, // mean below: round the high north-east
+	} {
+		g := &Grid{Bound: orb.Bound{Max: orb.Point{2, 2}}, CellM: 1, Cols: 2, Rows: 2, Z: tc.z[:]}
+		lines := Contours(g, 4)
+		round := false
+		n := 0
+		for _, c := range lines {
+			if c.LevelM != 4 {
+				continue
+			}
+			n++
+			if len(c.Line) != 2 {
+				t.Fatalf("%v: a line of %d points", tc.z, len(c.Line))
+			}
+			// Both ends of a line lie on the two sides that meet at its corner.
+			on := func(p orb.Point) bool { return p[0] == tc.cornerX || p[1] == tc.cornerY }
+			round = round || on(c.Line[0]) && on(c.Line[1])
+		}
+		if n != 2 || !round {
+			t.Errorf("%v: the lines at 4 m are %v, want one round the corner at %g, %g", tc.z, lines, tc.cornerX, tc.cornerY)
+		}
 	}
 }
 

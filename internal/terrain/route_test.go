@@ -348,6 +348,78 @@ func TestRouteWithinOneCell(t *testing.T) {
 	}
 }
 
+// A straight line does not slip between two closed cells that meet at their
+// corners, alone or in the middle of a longer diagonal; past one of them it
+// goes.
+func TestChordsDoNotSlipBetweenCorners(t *testing.T) {
+	for _, closed := range [][][2]int{{{3, 2}, {2, 3}}, {{3, 2}}, {{2, 3}}} {
+		g := gridOf(7, 7, 1, func(e, n float64) float64 { return 0 })
+		c := LayingCost{Forbidden: make([]bool, 49)}
+		for _, at := range closed {
+			c.Forbidden[at[1]*7+at[0]] = true
+		}
+		f, err := FromTank(context.Background(), g, g.Centre(6, 6), c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, ends := range [][2]int{{2, 3}, {0, 3}, {2, 6}, {0, 6}} {
+			a, b := f.place(g.Centre(ends[0], ends[0])), f.place(g.Centre(ends[1], ends[1]))
+			want := math.Sqrt2 * float64(ends[1]-ends[0])
+			if len(closed) == 2 {
+				want = math.Inf(1)
+			}
+			if got := f.chordCost(a, b, 0, 0, math.Inf(1)); math.Abs(got-want) > 1e-9 {
+				t.Errorf("closed %v: from %d to %d along the diagonal costs %g, want %g", closed, ends[0], ends[1], got, want)
+			}
+		}
+	}
+}
+
+// Between the vertices that are kept, no profile is further than PocketM from
+// the straight line, whatever it looks like; and few are kept of a line that
+// is nearly straight.
+func TestKeepShapeStaysWithinItsTolerance(t *testing.T) {
+	rng := seeded(t)
+	for range 300 {
+		spots := make([]spot, 2+rng.IntN(80))
+		z, s := 0.0, 0.0
+		for i := range spots {
+			spots[i] = spot{s: s, z: z}
+			z += rng.NormFloat64() * 0.3
+			s += rng.Float64() * 2
+		}
+		spots[0].vertex, spots[len(spots)-1].vertex = true, true
+		keepShape(spots)
+		a := 0
+		for b := 1; b < len(spots); b++ {
+			if !spots[b].vertex {
+				continue
+			}
+			for _, at := range spots[a : b+1] {
+				line := spots[a].z
+				if spots[b].s > spots[a].s {
+					line += (at.s - spots[a].s) / (spots[b].s - spots[a].s) * (spots[b].z - spots[a].z)
+				}
+				if math.Abs(at.z-line) > PocketM+1e-9 {
+					t.Fatalf("a spot lies %g m off the line", at.z-line)
+				}
+			}
+			a = b
+		}
+	}
+	even := make([]spot, 200)
+	for i := range even {
+		even[i] = spot{s: float64(i), z: 0.1*float64(i) + 0.2*rng.Float64()}
+	}
+	even[0].vertex, even[199].vertex = true, true
+	keepShape(even)
+	for i, s := range even[1:199] {
+		if s.vertex {
+			t.Errorf("spot %d of a nearly straight line is kept", i+1)
+		}
+	}
+}
+
 func TestBendsCountsTurns(t *testing.T) {
 	p := Path{Line: orb.LineString{{0, 0}, {10, 0}, {20, 1}, {20, 11}, {10, 11}, {10, 11.5}}}
 	if got := p.Bends(20); got != 3 {
