@@ -103,10 +103,10 @@ type Catalog struct {
 	parts map[string][]*Item  // fittings and materials by part
 }
 
-// pipeKey tells pipes apart: packs of one key may be mixed in one run.
+// pipeKey tells pipes apart: packs of one key and trade may be mixed in one
+// run.
 type pipeKey struct {
 	product string
-	trade   Trade
 	use     Use
 }
 
@@ -164,8 +164,17 @@ func (c *Catalog) add(it *Item) {
 	}
 }
 
-func (it *Item) pipeKey() pipeKey { return pipeKey{it.Pipe.Name, it.Trade, it.Use} }
+func (it *Item) pipeKey() pipeKey { return pipeKey{it.Pipe.Name, it.Use} }
 
 // packs lists the items that are the same pipe in other pack sizes, it
-// included, in the order of the catalog.
-func (c *Catalog) packs(it *Item) []*Item { return c.pipes[it.pipeKey()] }
+// included, in the order of the catalog: those of its trade, and those that
+// are at home in both.
+func (c *Catalog) packs(it *Item) []*Item {
+	var list []*Item
+	for _, o := range c.pipes[it.pipeKey()] {
+		if o.Trade == it.Trade || o.Trade == "" || it.Trade == "" {
+			list = append(list, o)
+		}
+	}
+	return list
+}

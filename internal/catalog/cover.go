@@ -113,7 +113,7 @@ func (c *Catalog) cover(it *Item, lengthM, waste float64) []packCount {
 	if need <= 0 {
 		return nil
 	}
-	packs := append([]*Item(nil), c.packs(it)...)
+	packs := c.packs(it)
 	sort.SliceStable(packs, func(i, j int) bool { return packs[i].PackM > packs[j].PackM })
 	units := make([]int64, len(packs))
 	for i, p := range packs {

@@ -51,7 +51,7 @@ func TestPipeCostIsTheCheapestSetOfPacks(t *testing.T) {
 	seed := uint64(time.Now().UnixNano())
 	t.Logf("seed %d", seed)
 	rng := rand.New(rand.NewPCG(seed, 0))
-	for range 150 {
+	for range 60 {
 		c, packs := randomPipe(t, rng)
 		for range 10 {
 			lengthM := rng.Float64() * 60
@@ -80,7 +80,7 @@ func TestShorteningNeverRaisesTheCost(t *testing.T) {
 	seed := uint64(time.Now().UnixNano())
 	t.Logf("seed %d", seed)
 	rng := rand.New(rand.NewPCG(seed, 0))
-	for range 100 {
+	for range 40 {
 		c, packs := randomPipe(t, rng)
 		id, join := packs[0].ID, c.joinPrice(packs[0]).Minor
 		for range 50 {

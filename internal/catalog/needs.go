@@ -34,10 +34,13 @@ const (
 	PartAnchor   = "anchor"
 )
 
+// AnchorSpacingM is how often Needs puts an anchor along a drive pipe, in
+// metres (common practice, no source).
+const AnchorSpacingM = 3.0
+
 // Rules of Needs (common practice, no source).
 const (
-	clampsPerEnd      = 2   // on each pipe end pushed over a barb
-	anchorSpacingM    = 3.0 // along a drive pipe
+	clampsPerEnd      = 2 // on each pipe end pushed over a barb
 	anchorsStandpipe  = 2
 	concreteBagsPump  = 4 // for the base of one pump
 	endsPerRun        = 2
@@ -202,7 +205,7 @@ func (n *needs) drive() {
 		}
 		n.add(c.fitting(PartUnion, pipe), 1, GroupDrive, where)
 		n.add(c.fitting(PartGate, pipe), 1, GroupDrive, where)
-		n.add(c.fitting(PartAnchor, pipe), math.Ceil(l.DriveM/anchorSpacingM-1e-9), GroupDrive, where)
+		n.add(c.fitting(PartAnchor, pipe), math.Ceil(l.DriveM/AnchorSpacingM-1e-9), GroupDrive, where)
 		if i > 0 {
 			n.add(c.fitting(PartTee, pipe), 1, GroupDrive, where)
 		}

@@ -342,7 +342,12 @@ func TestDefaultCatalogIsComplete(t *testing.T) {
 // The longer pack is never dearer by the metre than the shorter one by much:
 // a slip of a digit in the default prices would show.
 func TestDefaultPricesAreInOrder(t *testing.T) {
-	c := Default("USD")
+	testDefaultPrices(t, Default("USD").In(Inch))
+	testDefaultPrices(t, Default("USD").In(Metric))
+}
+
+func testDefaultPrices(t *testing.T, c *Catalog) {
+	t.Helper()
 	for _, it := range c.All() {
 		if !strings.Contains(it.Source, "invented") {
 			t.Errorf("%s does not say that its price is invented", it.ID)

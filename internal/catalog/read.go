@@ -54,7 +54,8 @@ func Default(currency string) *Catalog {
 //	product   name of a standard pipe: PE SIDR 15 1 in; or any name together with
 //	inside, wall, material (pe, pvc, pex, steel, copper), rating (optional)
 //	bore      of a pump or fitting; required for new pumps
-//	use       of a pipe: supply, drive, delivery, standpipe, several with blanks between
+//	use       of a pipe: supply, drive, delivery, standpipe, several with blanks
+//	          between; a new pack of a pipe of the catalog has that of the others
 //	part, joint, size, trade, minor_k, spread, standard, source (optional)
 //
 // The result is the default catalog with these prices put in. Whatever is

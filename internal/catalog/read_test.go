@@ -55,11 +55,12 @@ own-ram,pump,ram from the workshop,,,,,,,each,,50 mm,90,USD
 	}
 }
 
-// A new pack of a standard pipe joins the packs that are sold already when it
-// has their trade and use: 250 ft are then one coil.
+// A new pack of a standard pipe joins the packs that are sold already: 250 ft
+// are then one coil, in the trade that sells the others.
 func TestOwnPackOfAStandardPipeIsMixedWithTheOthers(t *testing.T) {
-	const list = `id,kind,name,product,use,trade,unit,pack,price,currency
-std-coil,pipe,PE 1 in coil of 250 ft,PE SIDR 15 1 in,supply delivery,inch,coil,250 ft,61,USD
+	const list = `id,kind,name,product,unit,pack,price,currency
+std-coil,pipe,PE 1 in coil of 250 ft,PE SIDR 15 1 in,coil,250 ft,61,USD
+own-stick,pipe,steel 2 in of 3 m,steel Sch 40 2 in,stick,3 m,1,USD
 `
 	c, err := Read("prices.csv", strings.NewReader(list))
 	if err != nil {
@@ -67,6 +68,16 @@ std-coil,pipe,PE 1 in coil of 250 ft,PE SIDR 15 1 in,supply delivery,inch,coil,2
 	}
 	if got := c.PipeCost("pe-sidr15-1in-100ft", 250*0.3048, 0).Decimal(); got != "61.00" {
 		t.Errorf("250 ft cost %s with a coil of 250 ft for 61", got)
+	}
+	for trade, id := range map[Trade]string{Inch: "steel-sch40-2in-21ft", Metric: "steel-sch40-2in-6m"} {
+		part := c.In(trade)
+		_, coil := part.Item("std-coil")
+		if coil != (trade == Inch) {
+			t.Errorf("%s: the coil of 250 ft is there: %v", trade, coil)
+		}
+		if got := part.PipeCost(id, 2.9, 0).Decimal(); got != "1.00" {
+			t.Errorf("%s: 2.9 m of steel cost %s with a stick of 3 m for 1", trade, got)
+		}
 	}
 }
 

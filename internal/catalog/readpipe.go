@@ -42,6 +42,7 @@ func (p *reader) pipe(it *Item) error {
 				"write its name as in the default catalog, for example PE SIDR 15 1 in, or give inside, wall and material")
 		}
 		it.Pipe = &found
+		p.likeOthers(it)
 	case it.Pipe == nil:
 		return p.fault("product", "price_product", fmt.Sprintf("the pipe %q needs a product, or its inside, wall and material", it.ID),
 			"for example PE SIDR 15 1 in; or inside 26.6 mm, wall 1.8 mm, material pe")
@@ -65,6 +66,31 @@ func (p *reader) pipe(it *Item) error {
 		it.Joint = jointOf(it.Pipe.Family)
 	}
 	return nil
+}
+
+// likeOthers gives a new pack of a pipe that the catalog has already the use
+// and the trade of the other packs, where the list does not say otherwise.
+func (p *reader) likeOthers(it *Item) {
+	var others []*Item
+	for _, o := range p.base.items {
+		if o.Kind == KindPipe && o.Pipe.Name == it.Pipe.Name {
+			others = append(others, o)
+		}
+	}
+	if len(others) == 0 {
+		return
+	}
+	if it.Use == 0 {
+		it.Use = others[0].Use
+	}
+	for _, o := range others {
+		if o.Trade != others[0].Trade {
+			return // sold in both
+		}
+	}
+	if it.Trade == "" {
+		it.Trade = others[0].Trade
+	}
 }
 
 // ownProduct makes a product from dimensions.
