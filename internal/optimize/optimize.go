@@ -1,24 +1,51 @@
 // Package optimize chooses the places, the pipes and the pumps: an exact
-// search over intake, standpipe and pump stations for every choice of pipe,
-// bore, number of pumps and flow.
+// search over intake, standpipe and pump stations for every choice of supply
+// pipe, settling box, drive pipe and pump, number of pumps, delivery pipe and
+// flow.
+//
+// The flow is part of the choice: the closing velocity of the pump is then the
+// one that draws just this flow. That fixes what the supply pipe loses, and
+// the places on the supply side follow from geometry alone (see lines). Flows
+// are TakeFlow and steps of a fifth below it (see flowLevels); within these
+// the search is exact, which rests on five facts about a ram that draws a
+// fixed flow. They hold in the cycle model throughout its range, as a test
+// over random pumps shows:
+//
+//   - more drive head delivers no less;
+//   - more delivery head delivers no more;
+//   - more drive head needs a lesser tuning λ;
+//   - more drive head needs a higher closing velocity, so that shut-off head
+//     and μ rise with it;
+//   - so does the lift ratio fall with it.
+//
+// Hence the heads at which a pump works are one interval, and within it the
+// highest way to bring water is the best and the cheapest sufficient one the
+// cheapest. Where pumps and pipes cannot come close to what has been found
+// already they are skipped by a bound from a table of the pump (see table),
+// whose margin a test compares with direct evaluation.
 package optimize
 
 import (
+	"context"
+
 	"github.com/paulmach/orb"
 
 	"route/internal/catalog"
+	"route/internal/finding"
 	"route/internal/hydraulics"
 	"route/internal/profile"
+	"route/internal/quantity"
 )
 
 // Objective is what is best.
 type Objective string
 
-// The objectives.
+// The objectives. What is equally good is decided by the next one: MostHead by
+// water, MostWater by cost of pipes, LeastCost by water.
 const (
 	MostHead  Objective = "most_head"
 	MostWater Objective = "most_water"
-	LeastCost Objective = "least_cost"
+	LeastCost Objective = "least_cost" // that delivers Problem.Demand
 )
 
 // DeliveryWay is what the delivery line from a pump station to the tank looks
@@ -27,19 +54,21 @@ type DeliveryWay struct {
 	LengthM float64 // along the slope
 	CrestM  float64 // highest ground on the way
 	OK      bool
+	// Bends, HighPoints and LowPoints need fittings; they count in the cost.
+	Bends, HighPoints, LowPoints int
 }
 
 // Problem is one site, ready to be searched. Slices named ...At have an entry
 // a station.
 type Problem struct {
 	Creek      *profile.Profile
-	Ground     profile.Ground
+	Ground     profile.Ground // nil: drive pipes are not held against the ground
 	DeliveryAt []DeliveryWay
-	// Land: where an intake, a standpipe and a pump may stand, and where the
-	// supply pipe may pass. nil allows all.
+	// Land: where an intake, a standpipe or settling box, and a pump may stand,
+	// and where the supply pipe may pass. nil allows all.
 	IntakeAt, StandpipeAt, PumpAt, PassAt []bool
 	// ChordAllowed says whether a straight drive pipe may cross the land
-	// between two points; nil allows all.
+	// between two points; nil allows all. It is called from several goroutines.
 	ChordAllowed func(a, b orb.Point) bool
 
 	TankInletM float64 // height of the tank inlet
@@ -49,16 +78,20 @@ type Problem struct {
 	Catalog    *catalog.Catalog
 	Limits     Limits
 	Choices    Choices
-	Objective  Objective
-	Layouts    int // how many different layouts are wanted
+	Objective  Objective // "" is LeastCost with a demand, MostWater without
+	Layouts    int       // how many different layouts are wanted; 0 counts as 5
+
+	WasteFraction   float64 // of pipe, for cuts and laying
+	ContingencyPart float64 // of the cost of a layout
 }
 
-// Choices are the items that the search may use; IDs of the catalog.
+// Choices are the items that the search may use; IDs of the catalog. An empty
+// list allows all that the catalog has.
 type Choices struct {
 	SupplyPipes, DrivePipes, DeliveryPipes, Pumps []string
-	PumpCounts                                    []int
-	SettlingBox                                   []bool // which of with and without
-	Tuning                                        [2]float64
+	PumpCounts                                    []int      // empty: 1
+	SettlingBox                                   []bool     // which of with and without; empty: without
+	Tuning                                        [2]float64 // λ range; zero: 0.35 to 0.8
 }
 
 // Limits bound what is buildable, all in metres unless said.
@@ -77,4 +110,133 @@ type Limits struct {
 	DriveDigM, DriveTrestleM         float64 // chord below and above the ground
 	LiftRatioMax                     float64
 	SeparationM                      float64 // pump or intake distance that makes layouts different
+}
+
+// Settings tune how a search runs, never what it finds. The zero value works.
+type Settings struct {
+	Workers int            // goroutines; 0 is one a processor
+	Record  func(Progress) // called from several goroutines; nil for silence
+}
+
+// Progress is how far a search has come.
+type Progress struct{ Done, Total int }
+
+// Status says how a search ended.
+type Status int
+
+// The ends of a search.
+const (
+	Found      Status = iota // Ranked holds the best layouts
+	Infeasible               // no layout keeps all limits; Findings say what is nearest
+)
+
+// String is the status in a word.
+func (s Status) String() string { return [...]string{"found", "infeasible"}[s] }
+
+// Candidate is one layout. Stations are indices into the creek's profile.
+// Heights are in metres above the datum of the profile.
+type Candidate struct {
+	BestAt []Objective // what no other layout of the whole search is better at
+
+	Intake, Pump   int
+	Box, Standpipe int // -1 where there is none
+	DriveFrom      int // head of the drive pipe: the standpipe, the box or the intake
+
+	SupplyPipe, StandpipePipe, DrivePipe, PumpItem, DeliveryPipe string // catalog IDs; "" where there is none
+
+	Flow      float64              // m³/s drawn by all pumps together
+	Operation hydraulics.Operation // of the installation; its LevelM is DriveHeadM
+
+	DriveHeadM    float64 // running level above the waste valve outlet
+	RunningLevelM float64 // water at the head of the drive pipe while the pump runs
+	StaticLevelM  float64 // and while it stands
+	OutletM       float64 // waste valve outlet
+	LiftM         float64 // tank inlet or crest above the outlet
+
+	SupplyM, DriveM, DeliveryM float64 // pipe lengths along the slope; DriveM of one pipe
+	DriveFallM                 float64
+	StandpipeM                 float64 // length of the standpipe
+	StandpipeWaterM            float64 // running water above the creek at the standpipe
+	SupplySlope                float64 // friction slope of the supply pipe
+	IntakeLossM, BoxDropM      float64
+	SupplyLossM                float64 // friction over SupplyM
+
+	Layout  catalog.Layout
+	Takeoff catalog.Takeoff
+	Cost    catalog.Money // Takeoff's total, contingency included
+
+	Findings []finding.Finding // doubts about this layout
+}
+
+// Reach is a stretch of creek seen as a place for the pump.
+type Reach struct {
+	From, To   int     // stations From ≤ p < To
+	FromM, ToM float64 // along the creek
+	Candidate  int     // index into Ranked of the best layout with its pump here; -1 when none was kept
+	HeadM      float64 // most drive head of any layout here, or within reach when none is feasible; NaN when there is none
+	Water      float64 // m³/s at the tank, most of any layout here; NaN when none is feasible
+	Reason     string  // why no pump of Ranked stands here: a code of Reject, or NotBest
+	Value      quantity.Value
+	Limit      quantity.Value
+}
+
+// Codes of Reject and Reach.
+const (
+	NotBest             = "not_best"
+	TooLittleHead       = "too_little_head"
+	DrivePipeTooLong    = "drive_pipe_too_long"
+	DrivePipeTooShort   = "drive_pipe_too_short"
+	DriveGround         = "drive_pipe_off_the_ground" // chord below or above the ground by more than the limits
+	StandpipeTooHigh    = "standpipe_too_high"
+	SupplySummit        = "supply_summit_above_grade_line"
+	SupplyTooLong       = "supply_too_long"
+	TooLittleWater      = "too_little_water"
+	NoDeliveryWay       = "no_delivery_way"
+	Land                = "land"
+	LiftRatioTooHigh    = "lift_ratio_too_high"
+	LiftTooLow          = "lift_not_above_source" // the tank is no higher than the source: no pump is needed
+	LiftTooHigh         = "lift_beyond_the_beat"
+	DriveHeadTooHigh    = "drive_head_too_high"
+	SurgeAboveRating    = "surge_above_rating"
+	DeliveryAboveRating = "delivery_above_rating"
+	PumpTooSmall        = "pump_too_small" // for the flow
+	OverBudget          = "dearer"
+)
+
+// Reject sums up the pump stations that one limit rules out.
+type Reject struct {
+	Reason       string
+	Count        int     // of stations
+	StationM     float64 // of the nearest miss
+	Value, Limit quantity.Value
+}
+
+// Stats counts the work of a search.
+type Stats struct {
+	Stations, Pairs     int // drive pipes that fit by length
+	Options             int // supply pipe, box and flow
+	Evaluations, Bounds int64
+}
+
+// Result is what a search found.
+type Result struct {
+	Status   Status
+	Ranked   []Candidate // best first by the problem's objective, all different; winners of the other objectives follow
+	Reaches  []Reach     // downstream
+	Rejected []Reject
+	Findings []finding.Finding // when infeasible: the nearest miss
+	Stats    Stats
+}
+
+// Run searches a problem. It fails only on ctx; what cannot be built is in the
+// result. The same problem gives the same result with any number of workers.
+func Run(ctx context.Context, p Problem, s *Settings) (*Result, error) {
+	if s == nil {
+		s = &Settings{}
+	}
+	st, err := newSite(ctx, &p, s)
+	if err != nil {
+		return nil, err
+	}
+	return st.run(ctx)
 }

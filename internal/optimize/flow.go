@@ -1,0 +1,249 @@
+package optimize
+
+import (
+	"context"
+	"math"
+	"slices"
+	"sync"
+)
+
+// class tells apart layouts with a standpipe and without: then the drive pipe
+// starts at the intake pool itself or at the settling box.
+type class int
+
+const (
+	standing class = iota
+	bare
+	classes
+)
+
+// flow is one flow drawn from the creek, with every way to bring it to the
+// head of a drive pipe.
+type flow struct {
+	site *site
+	m3s  float64
+	// top is the highest way to each station, without costs: level -Inf where
+	// there is none.
+	top     [classes][]rung
+	pumpTop []float64 // most drive head that a drive pipe of allowed length brings to a pump; -Inf when none
+
+	tables  []table   // by engine
+	ladders []ladders // by standpipe
+
+	keep sync.Once
+	used []usedOption // kept from when a ladder or a lower way is first asked for
+}
+
+// usedOption is a supply option at this flow.
+type usedOption struct {
+	option int32
+	lines  lines
+}
+
+// ladders holds the unbeaten ways to every station in level and cost, highest
+// first, for one standpipe.
+type ladders struct {
+	once  sync.Once
+	rungs [classes][][]rung
+	least int64 // cheapest of all
+}
+
+var noRung = rung{level: math.Inf(-1), intake: -1, option: -1}
+
+// poolOption marks the way that needs no supply pipe: a drive pipe that starts
+// at the intake pool.
+const poolOption = -1
+
+// work finds the highest ways.
+func (f *flow) work(ctx context.Context) {
+	st := f.site
+	for c := range f.top {
+		f.top[c] = make([]rung, st.n)
+		for s := range f.top[c] {
+			f.top[c][s] = noRung
+		}
+	}
+	f.ladders = make([]ladders, len(st.stands))
+	scratch := linesPool.Get().(*lines)
+	defer linesPool.Put(scratch)
+	for k := range st.options {
+		if ctx.Err() != nil {
+			return
+		}
+		if g, ok := st.grade(&st.options[k], f.m3s); ok {
+			scratch.prepare(st.water, g)
+			f.climb(scratch, int32(k))
+		}
+	}
+	if st.poolAllowed() {
+		for s := range st.n {
+			if r := f.pool(s); r.level > f.top[bare][s].level {
+				f.top[bare][s] = r
+			}
+		}
+	}
+	f.pumpTop = make([]float64, st.n)
+	for p := range f.pumpTop {
+		best := math.Inf(-1)
+		for _, s := range st.pairs.heads(p) {
+			best = max(best, f.top[standing][s].level, f.top[bare][s].level)
+		}
+		f.pumpTop[p] = best - st.drive.outlet[p]
+	}
+}
+
+// climb enters the highest ways of one option.
+func (f *flow) climb(l *lines, option int32) {
+	for s := range l.z {
+		if !l.standsAt(s) {
+			continue
+		}
+		l.moveTo(s)
+		if i := l.highest(0); i >= 0 {
+			if level := l.z[s] + l.height(i, s); level > f.top[standing][s].level {
+				f.top[standing][s] = rung{level: level, intake: int32(i), option: option}
+			}
+		}
+	}
+	l.boxes(func(i, s int, level float64) {
+		if level > f.top[bare][s].level {
+			f.top[bare][s] = rung{level: level, intake: int32(i), option: option}
+		}
+	})
+}
+
+func (w *water) standsAt(s int) bool { return w.standOK == nil || w.standOK[s] }
+
+// boxes calls visit for every intake whose settling box can feed a drive pipe
+// itself. The box stands at the first station far enough from the intake; its
+// water must not stand below the creek's, and no higher than a standpipe's.
+func (l *lines) boxes(visit func(i, s int, level float64)) {
+	if l.lead <= 0 {
+		return
+	}
+	for _, i32 := range l.byRank {
+		i := int(i32)
+		s := int(l.first[i])
+		if h := l.height(i, s); h >= 0 && h <= l.heightMax {
+			visit(i, s, l.z[s]+h)
+		}
+	}
+}
+
+// poolAllowed says whether a layout without settling box is wanted.
+func (st *site) poolAllowed() bool {
+	if len(st.Choices.SettlingBox) == 0 {
+		return true
+	}
+	for _, box := range st.Choices.SettlingBox {
+		if !box {
+			return true
+		}
+	}
+	return false
+}
+
+// pool is the way without a supply pipe.
+func (f *flow) pool(s int) rung {
+	if w := f.site.water; w.intakeOK != nil && !w.intakeOK[s] {
+		return noRung
+	}
+	return rung{level: f.site.water.z[s], intake: int32(s), option: poolOption}
+}
+
+// linesPool spares each option the memory of a sweep.
+var linesPool = sync.Pool{New: func() any { return new(lines) }}
+
+// options gives the lines of every supply option that leads anywhere.
+func (f *flow) options() []usedOption {
+	f.keep.Do(func() {
+		st := f.site
+		for k := range st.options {
+			g, ok := st.grade(&st.options[k], f.m3s)
+			if !ok {
+				continue
+			}
+			u := usedOption{option: int32(k)}
+			u.lines.prepare(st.water, g)
+			if len(u.lines.byRank) > 0 {
+				f.used = append(f.used, u)
+			}
+		}
+	})
+	return f.used
+}
+
+// ladder gives the ladders for one standpipe, worked out when first asked for.
+func (f *flow) ladder(stand int) *ladders {
+	ls := &f.ladders[stand]
+	ls.once.Do(func() { f.fill(ls, stand) })
+	return ls
+}
+
+func (f *flow) fill(ls *ladders, stand int) {
+	st := f.site
+	for c := range ls.rungs {
+		ls.rungs[c] = make([][]rung, st.n)
+	}
+	used := f.options()
+	for k := range used {
+		u := &used[k]
+		price := &st.options[u.option].price[stand]
+		u.lines.restart()
+		for s := range st.n {
+			if st.water.standsAt(s) {
+				u.lines.moveTo(s)
+				ls.rungs[standing][s] = u.lines.ladder(ls.rungs[standing][s], u.option, price)
+			}
+		}
+		u.lines.boxes(func(i, s int, level float64) {
+			ls.rungs[bare][s] = append(ls.rungs[bare][s], rung{level, price.pipe.at(st.water.s[s] - st.water.s[i]), int32(i), u.option})
+		})
+	}
+	ls.least = math.MaxInt64
+	for s := range st.n {
+		if st.poolAllowed() {
+			if r := f.pool(s); r.intake >= 0 {
+				ls.rungs[bare][s] = append(ls.rungs[bare][s], r)
+			}
+		}
+		for c := range ls.rungs {
+			ls.rungs[c][s] = unbeaten(ls.rungs[c][s])
+			if n := len(ls.rungs[c][s]); n > 0 {
+				ls.least = min(ls.least, ls.rungs[c][s][n-1].cost)
+			}
+		}
+	}
+}
+
+// below gives the unbeaten ways to a station with water no higher than a
+// level, highest first, among those whose intakes are allowed; nil allows all.
+func (f *flow) below(s int, c class, stand int, level float64, allowed func(intake int32) bool) []rung {
+	st := f.site
+	var list []rung
+	used := f.options()
+	for k := range used {
+		u := &used[k]
+		price := &st.options[u.option].price[stand]
+		if c == standing {
+			if st.water.standsAt(s) {
+				list = u.lines.below(list, s, u.option, price, level)
+			}
+			continue
+		}
+		u.lines.boxes(func(i, at int, w float64) {
+			if at == s && w <= level {
+				list = append(list, rung{w, price.pipe.at(st.water.s[s] - st.water.s[i]), int32(i), u.option})
+			}
+		})
+	}
+	if c == bare && st.poolAllowed() {
+		if r := f.pool(s); r.intake >= 0 && r.level <= level {
+			list = append(list, r)
+		}
+	}
+	if allowed != nil {
+		list = slices.DeleteFunc(list, func(r rung) bool { return !allowed(r.intake) })
+	}
+	return unbeaten(list)
+}

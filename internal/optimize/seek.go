@@ -1,0 +1,579 @@
+package optimize
+
+import (
+	"cmp"
+	"context"
+	"math"
+	"slices"
+)
+
+// bucket is a set of layouts: those with the pump between two stations, and
+// perhaps only some numbers of pumps or classes, or intakes away from others.
+type bucket struct {
+	from, to int // stations from ≤ p < to
+	pumps    int // 0 allows every number
+	only     class
+	anyClass bool
+	// avoid lists intakes; the layout's own must be farther than the
+	// separation from all of them.
+	avoid []int
+}
+
+// seeker looks for the best layout of a bucket. Branch and bound: places and
+// choices are gone through in the order of an upper bound of what they can
+// give, and left out once the bound cannot beat the best so far.
+type seeker struct {
+	*site
+	ctx  context.Context
+	goal Objective
+	bucket
+	best *found
+}
+
+// seek gives the best layout of a bucket, or best if none is better; best may
+// be nil.
+func (st *site) seek(ctx context.Context, goal Objective, b bucket, best *found) *found {
+	if len(st.engines) == 0 || len(st.ways) == 0 {
+		return best
+	}
+	k := &seeker{site: st, ctx: ctx, goal: goal, bucket: b, best: best}
+	switch goal {
+	case MostHead:
+		k.mostHead()
+	case MostWater:
+		k.mostWater()
+	default:
+		k.leastCost()
+	}
+	return k.best
+}
+
+// compareFound says how two layouts stand to each other: below zero when a is
+// better.
+func compareFound(goal Objective, a, b *found) int {
+	head := cmp.Compare(b.head, a.head)
+	water := cmp.Compare(b.op.DeliveredTotal, a.op.DeliveredTotal)
+	cost := cmp.Compare(a.cost, b.cost)
+	switch goal {
+	case MostHead:
+		return cmp.Or(head, water, cost)
+	case MostWater:
+		return cmp.Or(water, cost)
+	}
+	return cmp.Or(cost, water)
+}
+
+// offer takes a layout that works if it is better than the best so far.
+func (k *seeker) offer(f found) {
+	f.cost = k.costOf(&f)
+	if k.best == nil || compareFound(k.goal, &f, k.best) < 0 {
+		k.best = &f
+	}
+}
+
+// costOf adds up the parts of a layout.
+func (st *site) costOf(f *found) int64 {
+	cost := f.engine.pumpCost + f.engine.driveCost.at(f.length) + f.engine.delivery[f.way].of(&st.DeliveryAt[f.p])
+	if f.rung.option == poolOption {
+		return cost
+	}
+	price := &st.options[f.rung.option].price[f.engine.standpipe]
+	i := int(f.rung.intake)
+	if f.class == bare {
+		return cost + price.pipe.at(st.water.s[f.s]-st.water.s[i])
+	}
+	return cost + price.of(st.water, i, f.s)
+}
+
+// headCap is the most drive head that the limits allow.
+func (st *site) headCap() float64 {
+	if m := st.Limits.DriveHeadMaxM; m > 0 {
+		return m
+	}
+	return math.Inf(1)
+}
+
+// wants says whether an engine belongs to the bucket.
+func (k *seeker) wants(e *engine) bool { return k.pumps == 0 || e.pumps == k.pumps }
+
+func (k *seeker) wantsClass(c class) bool { return k.anyClass || k.only == c }
+
+// clear says whether an intake is far enough from those to avoid.
+func (k *seeker) clear(intake int32) bool {
+	for _, a := range k.avoid {
+		if math.Abs(k.water.s[intake]-k.water.s[a]) <= k.Limits.SeparationM {
+			return false
+		}
+	}
+	return true
+}
+
+// waysTo gives the unbeaten ways to a station that end no higher than a level
+// and belong to the bucket, highest first.
+func (k *seeker) waysTo(f *flow, s int, c class, stand int, level float64) []rung {
+	if len(k.avoid) == 0 {
+		return f.below(s, c, stand, level, nil)
+	}
+	return f.below(s, c, stand, level, k.clear)
+}
+
+// highest gives the highest way to a station that ends no higher than a level.
+func (k *seeker) highest(f *flow, s int, c class, stand int, level float64) (rung, bool) {
+	if top := f.top[c][s]; top.level <= level && (top.intake < 0 || k.clear(top.intake)) {
+		return top, top.intake >= 0
+	}
+	list := k.waysTo(f, s, c, stand, level)
+	if len(list) == 0 {
+		return rung{}, false
+	}
+	return list[0], true
+}
+
+// bucketTop is the most drive head that a flow brings to a pump of the bucket.
+func (k *seeker) bucketTop(f *flow) float64 {
+	return min(slices.Max(f.pumpTop[k.from:k.to]), k.headCap())
+}
+
+// leastLift of the bucket; NaN when no pump can stand in it.
+func (k *seeker) leastLift() float64 {
+	least := math.NaN()
+	for _, lift := range k.lift[k.from:k.to] {
+		if !(lift >= least) && !math.IsNaN(lift) {
+			least = lift
+		}
+	}
+	return least
+}
+
+// table of the engine at this flow.
+func (c *choice) table() *table { return &c.flow.tables[c.engine.index] }
+
+// task is a choice to be tried, with its bound.
+type task struct {
+	choice
+	table *table
+	bound float64
+}
+
+// bounded is a place to be tried, with its bound.
+type bounded struct {
+	bound float64
+	p     int32
+	s     int32
+	pair  int32
+	class class
+}
+
+func byBound(list []bounded) {
+	slices.SortFunc(list, func(a, b bounded) int {
+		return cmp.Or(cmp.Compare(b.bound, a.bound), cmp.Compare(a.p, b.p), cmp.Compare(a.s, b.s), cmp.Compare(a.class, b.class))
+	})
+}
+
+// tasks lists flows and engines whose bound is above zero, best first.
+func (k *seeker) tasks() []task {
+	var list []task
+	lift := k.leastLift()
+	if math.IsNaN(lift) {
+		return nil
+	}
+	for _, f := range k.flows {
+		top := k.bucketTop(f)
+		if !(top > 0) {
+			continue
+		}
+		for ei := range k.engines {
+			e := &k.engines[ei]
+			if !k.wants(e) {
+				continue
+			}
+			t := &f.tables[ei]
+			if b := t.atAnyLength(top, lift); b > 0 {
+				list = append(list, task{choice{f, e, -1}, t, b})
+			}
+		}
+	}
+	slices.SortStableFunc(list, func(a, b task) int { return cmp.Compare(b.bound, a.bound) })
+	return list
+}
+
+// water of the best layout so far.
+func (k *seeker) mostSoFar() float64 {
+	if k.best == nil {
+		return 0
+	}
+	return k.best.op.DeliveredTotal
+}
+
+// mostWater goes through flows and engines, then pumps, then drive pipes, each
+// by its bound.
+func (k *seeker) mostWater() {
+	var pumps, places []bounded
+	for _, t := range k.tasks() {
+		if t.bound <= k.mostSoFar() {
+			break
+		}
+		pumps = pumps[:0]
+		for p := k.from; p < k.to; p++ {
+			top := min(t.flow.pumpTop[p], k.headCap())
+			if !(top >= k.needed(p)) || math.IsNaN(k.lift[p]) {
+				continue
+			}
+			if b := t.table.atAnyLength(top, k.lift[p]); b > k.mostSoFar() {
+				pumps = append(pumps, bounded{bound: b, p: int32(p)})
+			}
+		}
+		byBound(pumps)
+		for _, at := range pumps {
+			if at.bound <= k.mostSoFar() || k.ctx.Err() != nil {
+				break
+			}
+			places = k.places(places[:0], &t, int(at.p))
+			for _, pl := range places {
+				if pl.bound <= k.mostSoFar() {
+					break
+				}
+				k.tryWater(&t, pl)
+			}
+		}
+	}
+}
+
+// places lists the drive pipes to a pump that may deliver more than the best
+// so far.
+func (k *seeker) places(list []bounded, t *task, p int) []bounded {
+	need, outlet, most := k.needed(p), k.drive.outlet[p], k.mostSoFar()
+	for j, s := range k.pairs.heads(p) {
+		for c := range classes {
+			head := min(t.flow.top[c][s].level-outlet, k.headCap())
+			if !(head >= need) || !k.wantsClass(c) {
+				continue
+			}
+			if b := t.table.at(head, k.lift[p], k.drive.length(int(s), p)); b > most {
+				list = append(list, bounded{b, int32(p), s, k.pairs.start[p] + int32(j), c})
+			}
+		}
+	}
+	byBound(list)
+	return list
+}
+
+// tryWater tries the delivery pipes at one place.
+func (k *seeker) tryWater(t *task, pl bounded) {
+	s, p := int(pl.s), int(pl.p)
+	if k.chord(int(pl.pair), s, p) != chordGood {
+		return
+	}
+	f, e, outlet := t.flow, t.engine, k.drive.outlet[p]
+	r, ok := k.highest(f, s, pl.class, e.standpipe, outlet+k.headCap())
+	if !ok {
+		return
+	}
+	length := k.drive.length(s, p)
+	head := r.level - outlet
+	if head < k.needed(p) || t.table.at(head, k.lift[p], length) <= k.mostSoFar() {
+		return
+	}
+	worst := math.Inf(1) // friction that was too much
+	for way := range k.ways {
+		c := choice{f, e, way}
+		loss := k.deliveryLoss(way, p, k.mostSoFar())
+		if loss >= worst {
+			continue
+		}
+		if !k.couldDeliver(c, p, length, head, k.mostSoFar(), true) {
+			worst = loss
+			continue
+		}
+		k.tryBelow(c, s, p, pl.class, r, length)
+	}
+}
+
+// tryBelow evaluates a choice at a place with the highest way that does not
+// bring too much head, beginning with r.
+func (k *seeker) tryBelow(c choice, s, p int, cl class, r rung, length float64) {
+	outlet := k.drive.outlet[p]
+	for range k.n {
+		head := r.level - outlet
+		if head < k.needed(p) {
+			return
+		}
+		op, m := k.evaluate(c, p, length, head)
+		if m == nil {
+			k.offer(found{choice: c, s: s, p: p, class: cl, rung: r, length: length, head: head, op: op})
+			return
+		}
+		if !m.tooHigh {
+			return
+		}
+		bearable := k.ceiling(c, p, length, head)
+		if c.table().at(bearable, k.lift[p], length) <= k.mostSoFar() {
+			return
+		}
+		level := min(outlet+bearable, math.Nextafter(r.level, math.Inf(-1)))
+		var ok bool
+		if r, ok = k.highest(c.flow, s, cl, c.engine.standpipe, level); !ok {
+			return
+		}
+	}
+}
+
+// mostHead goes through flows and pumps by the head that they can have.
+func (k *seeker) mostHead() {
+	order := slices.Clone(k.flows)
+	slices.SortStableFunc(order, func(a, b *flow) int { return cmp.Compare(k.bucketTop(b), k.bucketTop(a)) })
+	var pumps, places []bounded
+	for _, f := range order {
+		pumps = pumps[:0]
+		for p := k.from; p < k.to; p++ {
+			top := min(f.pumpTop[p], k.headCap())
+			if top >= k.needed(p) && top >= k.mostHeadSoFar() && !math.IsNaN(k.lift[p]) {
+				pumps = append(pumps, bounded{bound: top, p: int32(p)})
+			}
+		}
+		byBound(pumps)
+		for _, at := range pumps {
+			if at.bound < k.mostHeadSoFar() || k.ctx.Err() != nil {
+				break
+			}
+			p := int(at.p)
+			places = places[:0]
+			for j, s := range k.pairs.heads(p) {
+				for c := range classes {
+					head := min(f.top[c][s].level-k.drive.outlet[p], k.headCap())
+					if k.wantsClass(c) && head >= k.needed(p) && head >= k.mostHeadSoFar() {
+						places = append(places, bounded{head, at.p, s, k.pairs.start[p] + int32(j), c})
+					}
+				}
+			}
+			byBound(places)
+			for _, pl := range places {
+				if pl.bound < k.mostHeadSoFar() {
+					break
+				}
+				k.tryHead(f, pl)
+			}
+		}
+	}
+}
+
+func (k *seeker) mostHeadSoFar() float64 {
+	if k.best == nil {
+		return 0
+	}
+	return k.best.head
+}
+
+// tryHead looks for any engine and delivery pipe that works at one place, and
+// among them for the one that delivers most; where all have too much head, it
+// goes down to the highest way that one of them bears.
+func (k *seeker) tryHead(f *flow, pl bounded) {
+	s, p := int(pl.s), int(pl.p)
+	if k.chord(int(pl.pair), s, p) != chordGood {
+		return
+	}
+	outlet, length := k.drive.outlet[p], k.drive.length(s, p)
+	r, ok := k.highest(f, s, pl.class, 0, outlet+k.headCap())
+	for ok {
+		head := r.level - outlet
+		if head < k.needed(p) || head < k.mostHeadSoFar() {
+			return
+		}
+		works, bearable := k.anyEngine(f, pl, r, length)
+		if works || bearable <= 0 {
+			return
+		}
+		r, ok = k.highest(f, s, pl.class, 0, min(outlet+bearable, math.Nextafter(r.level, math.Inf(-1))))
+	}
+}
+
+// anyEngine offers the layouts at one place and level, most water first. When
+// none works, bearable is the most head below it that one of them bears.
+func (k *seeker) anyEngine(f *flow, pl bounded, r rung, length float64) (works bool, bearable float64) {
+	p := int(pl.p)
+	head := r.level - k.drive.outlet[p]
+	most := 0.0
+	if k.best != nil && k.best.head == head {
+		most = k.mostSoFar()
+	}
+	for ei := range k.engines {
+		e := &k.engines[ei]
+		if !k.wants(e) || f.tables[ei].at(head, k.lift[p], length) <= most {
+			continue
+		}
+		worst := math.Inf(1)
+		for way := range k.ways {
+			c := choice{f, e, way}
+			loss := k.deliveryLoss(way, p, most)
+			if loss >= worst {
+				continue
+			}
+			if !k.couldDeliver(c, p, length, head, most, true) {
+				worst = loss
+				continue
+			}
+			op, m := k.evaluate(c, p, length, head)
+			switch {
+			case m == nil:
+				works = true
+				most = max(most, op.DeliveredTotal)
+				k.offer(found{choice: c, s: int(pl.s), p: p, class: pl.class, rung: r, length: length, head: head, op: op})
+			case m.tooHigh && !works:
+				bearable = max(bearable, k.ceiling(c, p, length, head))
+			}
+		}
+	}
+	return works, bearable
+}
+
+// costTask is a choice with the least that it can cost.
+type costTask struct {
+	choice
+	table *table
+	least int64
+}
+
+// leastCost goes through the choices by the least that they can cost.
+func (k *seeker) leastCost() {
+	for _, t := range k.costTasks() {
+		if k.best != nil && t.least > k.best.cost || k.ctx.Err() != nil {
+			break
+		}
+		for p := k.from; p < k.to; p++ {
+			k.cheapestAt(&t, p)
+		}
+	}
+}
+
+func (k *seeker) costTasks() []costTask {
+	var list []costTask
+	leastDelivery := map[int][]int64{}
+	for _, t := range k.tasks() {
+		if t.bound < k.Demand {
+			continue
+		}
+		fixed := t.flow.ladder(t.engine.standpipe).least + t.engine.driveLeast + t.engine.pumpCost
+		for way, least := range k.leastDelivery(leastDelivery, t.engine) {
+			c := t.choice
+			c.way = way
+			list = append(list, costTask{c, t.table, least + fixed})
+		}
+	}
+	slices.SortStableFunc(list, func(a, b costTask) int { return cmp.Compare(a.least, b.least) })
+	return list
+}
+
+// leastDelivery gives the least that each delivery pipe costs in the bucket,
+// known already for some numbers of pumps.
+func (k *seeker) leastDelivery(known map[int][]int64, e *engine) []int64 {
+	if least, ok := known[e.pumps]; ok {
+		return least
+	}
+	least := make([]int64, len(k.ways))
+	for way := range least {
+		least[way] = math.MaxInt64 / 4
+		for p := k.from; p < k.to; p++ {
+			if !math.IsNaN(k.lift[p]) {
+				least[way] = min(least[way], e.delivery[way].of(&k.DeliveryAt[p]))
+			}
+		}
+	}
+	known[e.pumps] = least
+	return least
+}
+
+// costSoFar of the best layout.
+func (k *seeker) costSoFar() int64 {
+	if k.best == nil {
+		return math.MaxInt64
+	}
+	return k.best.cost
+}
+
+// cheapestAt tries one choice at one pump: every drive pipe, and for each the
+// ways to bring water from the cheapest up.
+func (k *seeker) cheapestAt(t *costTask, p int) {
+	top := min(t.flow.pumpTop[p], k.headCap())
+	if math.IsNaN(k.lift[p]) || !(top >= k.needed(p)) {
+		return
+	}
+	ladders := t.flow.ladder(t.engine.standpipe)
+	fixed := t.engine.pumpCost + t.engine.delivery[t.way].of(&k.DeliveryAt[p])
+	if fixed+t.engine.driveLeast+ladders.least > k.costSoFar() {
+		return
+	}
+	against := k.lift[p] + k.deliveryLoss(t.way, p, k.Demand)
+	if b := t.table.atAnyLength(top, against); b < k.Demand || b <= 0 {
+		return
+	}
+	for j, s := range k.pairs.heads(p) {
+		length := k.drive.length(int(s), p)
+		cost := fixed + t.engine.driveCost.at(length)
+		if cost+ladders.least > k.costSoFar() {
+			continue
+		}
+		for c := range classes {
+			if k.wantsClass(c) && len(ladders.rungs[c][s]) > 0 {
+				k.climb(t, bounded{p: int32(p), s: s, pair: k.pairs.start[p] + int32(j), class: c}, ladders.rungs[c][s], length, cost, against)
+			}
+		}
+	}
+}
+
+// climb tries the ways to one drive pipe from the cheapest up until one
+// delivers enough, or none of those left can be better than the best so far.
+func (k *seeker) climb(t *costTask, pl bounded, rungs []rung, length float64, cost int64, against float64) {
+	p, s := int(pl.p), int(pl.s)
+	outlet := k.drive.outlet[p]
+	if len(k.avoid) > 0 || rungs[0].level > outlet+k.headCap() {
+		if cost+rungs[len(rungs)-1].cost > k.costSoFar() {
+			return
+		}
+		rungs = k.waysTo(t.flow, s, pl.class, t.engine.standpipe, outlet+k.headCap())
+	}
+	if len(rungs) == 0 || rungs[0].level-outlet < k.needed(p) {
+		return
+	}
+	if b := t.table.at(rungs[0].level-outlet, against, length); b < k.Demand || b <= 0 {
+		return
+	}
+	for n := len(rungs) - 1; n >= 0; n-- {
+		r := rungs[n]
+		total := cost + r.cost
+		if total > k.costSoFar() {
+			return
+		}
+		head := r.level - outlet
+		if head < k.needed(p) {
+			continue
+		}
+		want, strict := k.Demand, false
+		if total == k.costSoFar() && k.mostSoFar() >= want {
+			want, strict = k.mostSoFar(), true
+		}
+		if b := t.table.at(head, against, length); b < want || b <= 0 {
+			continue
+		}
+		if k.chord(int(pl.pair), s, p) != chordGood {
+			return
+		}
+		if !k.couldDeliver(t.choice, p, length, head, want, strict) {
+			continue
+		}
+		op, m := k.evaluate(t.choice, p, length, head)
+		switch {
+		case m == nil && op.DeliveredTotal >= k.Demand:
+			k.offer(found{choice: t.choice, s: s, p: p, class: pl.class, rung: r, length: length, head: head, op: op})
+			return
+		case m != nil && m.tooHigh:
+			// Neither this way nor a higher one; perhaps one between this
+			// and the last that was too low, left out of the ladder because
+			// this one is higher for the same money.
+			level := min(outlet+k.ceiling(t.choice, p, length, head), math.Nextafter(r.level, math.Inf(-1)))
+			if lower := k.waysTo(t.flow, s, pl.class, t.engine.standpipe, level); len(lower) > 0 {
+				k.climb(t, pl, lower, length, cost, against)
+			}
+			return
+		}
+	}
+}

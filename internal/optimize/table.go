@@ -1,0 +1,183 @@
+package optimize
+
+import (
+	"math"
+	"sync/atomic"
+
+	"route/internal/hydraulics"
+)
+
+// table bounds from above what an engine delivers at one flow.
+//
+// It holds the delivered flow at the corners of a grid in drive head H,
+// inverse drive-pipe length 1/L and delivery head h, each worked out when first
+// asked for, with the tuning range widened by a third either way. Within a
+// cell the bound is the trilinear value and a margin; where a corner does not
+// work, the largest corner and the margin. The delivered flow is smooth and
+// nearly linear in H and 1/L and convex in h, so that the trilinear value is
+// off by less than the margin; the tests measure it. Where the pump draws more
+// than the flow even at its lightest (too much head for the flow), the corner
+// counts with the value of the next lower head that works, so that the bound
+// holds for all lower heads as well.
+type table struct {
+	site    *site
+	engine  *engine
+	perPump float64 // m³/s
+	tuning  [2]float64
+
+	head, inverse, lift []float64 // grid, rising
+	values              []atomic.Uint64
+}
+
+const (
+	tableMargin = 1.02
+	widening    = 1.35
+	// Ratios of neighbouring grid lines.
+	headRatio, lengthRatio, liftRatio = 1.2, 1.35, 1.2
+)
+
+// extent is the part of the world that tables cover.
+type extent struct{ headLow, headHigh, lengthLow, lengthHigh, liftLow, liftHigh float64 }
+
+// extent covers all pairs, what any flow brings to them, and their lifts with
+// room for friction; higher lifts count as the highest.
+func (st *site) extent() extent {
+	x := extent{math.Inf(1), 0.1, math.Inf(1), 0.1, math.Inf(1), 0.5}
+	for p := range st.n {
+		if math.IsNaN(st.lift[p]) {
+			continue
+		}
+		x.headLow = min(x.headLow, st.needed(p))
+		x.liftLow, x.liftHigh = min(x.liftLow, st.lift[p]), max(x.liftHigh, st.lift[p])
+		for _, s := range st.pairs.heads(p) {
+			l := st.drive.lengthSquared(int(s), p)
+			x.lengthLow, x.lengthHigh = min(x.lengthLow, l), max(x.lengthHigh, l)
+		}
+	}
+	for _, f := range st.flows {
+		for _, h := range f.pumpTop {
+			x.headHigh = max(x.headHigh, min(h, st.headCap()))
+		}
+	}
+	x.headLow = min(max(x.headLow, 0.05), x.headHigh/1.01)
+	x.lengthLow, x.lengthHigh = min(math.Sqrt(x.lengthLow), 1e3), math.Sqrt(x.lengthHigh)
+	x.liftLow = min(max(x.liftLow, 0.4), x.liftHigh/1.01)
+	x.liftHigh = 1.2*x.liftHigh + 5
+	return x
+}
+
+// tables makes the tables of a flow, with all corners unknown.
+func (f *flow) makeTables(x extent) {
+	st := f.site
+	head := ladderOf(x.headLow, x.headHigh, headRatio)
+	inverse := ladderOf(1/x.lengthHigh, 1.01/x.lengthLow, lengthRatio)
+	lift := ladderOf(x.liftLow, x.liftHigh, liftRatio)
+	f.tables = make([]table, len(st.engines))
+	for k := range f.tables {
+		e := &st.engines[k]
+		f.tables[k] = table{
+			site: st, engine: e, perPump: f.m3s / float64(e.pumps),
+			tuning: [2]float64{st.tuning[0] / widening, min(st.tuning[1]*widening, 0.99)},
+			head:   head, inverse: inverse, lift: lift,
+			values: make([]atomic.Uint64, len(head)*len(inverse)*len(lift)),
+		}
+	}
+}
+
+// ladderOf gives at least two numbers from low to high or beyond, each ratio
+// times the one before at most.
+func ladderOf(low, high, ratio float64) []float64 {
+	steps := max(1, int(math.Ceil(math.Log(high/low)/math.Log(ratio)-1e-9)))
+	grid := make([]float64, steps+1)
+	for k := range grid {
+		grid[k] = low * math.Pow(ratio, float64(k))
+	}
+	return grid
+}
+
+// A corner's value is its delivered flow by all pumps; these stand for others.
+const (
+	cornerUnknown = 0 // bits of +0, which no corner has
+	deadCorner    = -1.0
+)
+
+// corner gives the delivered flow at a grid point; dead where the pump cannot
+// work, +Inf where the lift is no higher than the head and nothing is known.
+func (t *table) corner(j, a, b int) float64 {
+	at := &t.values[(j*len(t.inverse)+a)*len(t.lift)+b]
+	if bits := at.Load(); bits != cornerUnknown {
+		return math.Float64frombits(bits)
+	}
+	v := t.work(j, a, b)
+	at.Store(math.Float64bits(v))
+	return v
+}
+
+func (t *table) work(j, a, b int) float64 {
+	if t.lift[b] <= t.head[j]*1.01 {
+		return math.Inf(1)
+	}
+	t.site.bounds.Add(1)
+	d, err := t.engine.ram.TunedTo(t.site.Fluid, t.engine.pipe, 1/t.inverse[a], t.head[j], t.lift[b], t.perPump, t.tuning)
+	switch e := err.(type) {
+	case nil, *hydraulics.WeakBeatError:
+		return d.DeliveredFlow * float64(t.engine.pumps)
+	case *hydraulics.TuningError:
+		if e.TooLittle() && j > 0 {
+			return t.corner(j-1, a, b)
+		}
+	}
+	return deadCorner
+}
+
+// cellOf finds the cell of a grid and the place in it, from 0 to 1; values
+// outside count as the nearest end.
+func cellOf(grid []float64, v float64) (k int, t float64) {
+	last := len(grid) - 2
+	for k < last && grid[k+1] < v {
+		k++
+	}
+	return k, min(max((v-grid[k])/(grid[k+1]-grid[k]), 0), 1)
+}
+
+// at bounds the delivered flow at this drive head or less, this delivery head
+// or more, and this length; 0 when the pump cannot work.
+func (t *table) at(head, lift, length float64) float64 {
+	j, th := cellOf(t.head, head)
+	b, tl := cellOf(t.lift, lift)
+	a, ta := cellOf(t.inverse, 1/length)
+	near := t.plane(j, th, a, b, tl)
+	far := t.plane(j, th, a+1, b, tl)
+	return max(mix(near, far, ta), 0) * tableMargin
+}
+
+// atAnyLength is at for the best of all lengths.
+func (t *table) atAnyLength(head, lift float64) float64 {
+	j, th := cellOf(t.head, head)
+	b, tl := cellOf(t.lift, lift)
+	best := 0.0
+	for a := range t.inverse {
+		best = max(best, t.plane(j, th, a, b, tl))
+	}
+	return best * tableMargin * lengthMargin
+}
+
+// lengthMargin covers the rise of the delivered flow between two lines of the
+// grid in 1/L, beyond the higher of the two.
+const lengthMargin = 1.02
+
+// plane interpolates in head and lift at one length.
+func (t *table) plane(j int, th float64, a, b int, tl float64) float64 {
+	low := mix(t.corner(j, a, b), t.corner(j, a, b+1), tl)
+	high := mix(t.corner(j+1, a, b), t.corner(j+1, a, b+1), tl)
+	return mix(low, high, th)
+}
+
+// mix interpolates between two values; where one is dead or unbounded, the
+// larger counts.
+func mix(u, v, t float64) float64 {
+	if u < 0 || v < 0 || math.IsInf(u, 1) || math.IsInf(v, 1) {
+		return max(u, v)
+	}
+	return u + t*(v-u)
+}
