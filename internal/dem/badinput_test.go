@@ -461,6 +461,25 @@ func TestBadInput11Antimeridian(t *testing.T) {
 			}
 		})
 	}
+	merc := spec{crs: "EPSG:3857", cols: 200, rows: 200, gt: [6]float64{20037508.342789244 - 1000, 10, 0, -1118889.97 + 1000, 0, -10}, kind: godal.Float64,
+		z: func(i, j int) float64 { return 400 + float64(i) }}
+	mercator := open(t, Options{ZUnit: "m"}, write("merc.tif", merc))
+	for lon, want := range map[float64]float64{179.9955: 449.4, -179.9955: 549.6} { // 0.0045 degrees are 500.9 map metres
+		z, err := mercator.HeightNear(geodesy.LonLat{Lon: lon, Lat: -10})
+		must(t, err)
+		near(t, "Web Mercator", z, want, 0.02)
+	}
+	f := frameAt(t, geodesy.LonLat{Lon: 180, Lat: -10})
+	surface, err := mercator.Load(context.Background(), f, around(f, 500))
+	must(t, err)
+	for _, e := range []float64{-400, -1, 0, 1, 400} { // a map metre is cos(10°) on the sphere of its definition
+		at := f.ToLonLat(orb.Point{e, 0})
+		z, ok := surface.At(orb.Point{e, 0})
+		want := 400 + (turnTo(at.Lon, 180, 360)-180)*math.Pi/180*6378137/10 + 99.5
+		if !ok || math.Abs(z-want) > 0.002 {
+			t.Errorf("Web Mercator at %v: %v %v, want %v", e, z, ok, want)
+		}
+	}
 	east := tile(205, 100) // longitudes 0 to 360: the site is at -154.95
 	east.z = func(i, j int) float64 { return 700 + float64(i) }
 	src := open(t, Options{ZUnit: "m"}, write("360.tif", east))
@@ -671,6 +690,7 @@ func TestBadInput25ThePersonsWordWinsAndIsEchoed(t *testing.T) {
 	if !ok || math.Abs(z-slope(30, 30)) > 0.6 {
 		t.Errorf("height %v %v", z, ok)
 	}
+	has(t, open(t, Options{ZUnit: "us-ft"}, path).Findings(), "vertical_unit_overridden") // 2 parts in a million, and yet another unit
 	same := open(t, Options{ZUnit: "ft", CRS: "EPSG:26910"}, path)
 	hasNot(t, same.Findings(), "vertical_unit_overridden")
 	hasNot(t, same.Findings(), "crs_overridden")
@@ -798,4 +818,24 @@ func TestCoordinatesThatHaveNoPlace(t *testing.T) {
 	s.gt[0], s.gt[3] = 5e8, 9e9
 	_, err := Open([]string{s.make(t, "far.tif")}, Options{ZUnit: "m"})
 	says(t, fault(t, err, "crs_mismatch").Text, "have no place in NAD83 / UTM zone 10N")
+}
+
+// A virtual raster keeps its mark for "no data" with more digits than its
+// cells have.
+func TestBadInput08MarkWithMoreDigitsThanTheCells(t *testing.T) {
+	path := utm(40, 40, func(i, j int) float64 {
+		if i < 10 {
+			return 1234.1 // 1234.0999755859375 in float32
+		}
+		return 100
+	}).make(t, "v.tif")
+	vrt := filepath.Join(t.TempDir(), "v.vrt")
+	virtual(t, path, vrt, "<ColorInterp>", "<NoDataValue>1234.1</NoDataValue><ColorInterp>")
+	src := open(t, Options{ZUnit: "m"}, vrt)
+	surface, f := load(t, src, 30)
+	near(t, "void share", surface.VoidShare(), 0.25, 1e-12)
+	p := f.ToLonLat(frameOf(t, f, "EPSG:26910", []float64{500005}, []float64{3999980})[0])
+	if z, err := src.HeightNear(p); err == nil {
+		t.Errorf("HeightNear in the void: %v", z)
+	}
 }

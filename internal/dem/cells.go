@@ -146,7 +146,7 @@ type tally struct {
 // usual marks for "no data" that files forget to declare. They only count
 // where the height they would mean is below all ground.
 func usualMark(v float64) bool {
-	return v == -9999 || v == -32768 || v == -32767 || v == -99999 || v == -3.4028234663852886e38
+	return v == -9999 || v == -32768 || v == -32767 || v == -99999
 }
 
 // sift turns voids into NaN, in place: NaN, the declared mark, masked cells,

@@ -79,8 +79,9 @@ func register() {
 	})
 }
 
-// GDALVersion is the version of the GDAL library that this program runs on.
-func GDALVersion() string {
+// Versions is the version of the GDAL library that this program runs on; see
+// ProjVersion for the other one.
+func Versions() (gdal string) {
 	v := godal.Version()
 	return fmt.Sprintf("%d.%d.%d", v.Major(), v.Minor(), v.Revision())
 }

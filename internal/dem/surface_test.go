@@ -409,8 +409,10 @@ func TestContainers(t *testing.T) {
 }
 
 func TestVersion(t *testing.T) {
-	if v := GDALVersion(); len(strings.Split(v, ".")) != 3 {
-		t.Errorf("%q", v)
+	for _, v := range []string{Versions(), ProjVersion()} {
+		if len(strings.Split(v, ".")) != 3 {
+			t.Errorf("%q", v)
+		}
 	}
 }
 
@@ -419,5 +421,89 @@ func TestPercent(t *testing.T) {
 		if got := percent(share); got != want {
 			t.Errorf("%v: %q", share, got)
 		}
+	}
+}
+
+// The gradient against differences of the heights themselves, on a raster
+// whose grid is turned by 20 degrees against the frame.
+func TestGradientOnATurnedGrid(t *testing.T) {
+	s := spec{crs: "EPSG:26915", cols: 300, rows: 300, gt: [6]float64{-1949820, 1, 0, 5349280, 0, -1}, kind: godal.Float64,
+		z: func(i, j int) float64 {
+			return 300 + 20*math.Sin(float64(i)/40) + 15*math.Cos(float64(j)/30) + 0.01*float64(i*j)/30
+		}}
+	surface, f := load(t, open(t, Options{ZUnit: "m"}, s.make(t, "g.tif")), 90)
+	r := rand.New(rand.NewPCG(19, 20)) // seed 19, 20
+	const h = 1e-4
+	checked := 0
+	for i := 0; i < 500; i++ {
+		p := orb.Point{160*r.Float64() - 80, 160*r.Float64() - 80}
+		dE, dN := surface.Gradient(p)
+		east, _ := surface.At(orb.Point{p[0] + h, p[1]})
+		west, _ := surface.At(orb.Point{p[0] - h, p[1]})
+		north, _ := surface.At(orb.Point{p[0], p[1] + h})
+		south, _ := surface.At(orb.Point{p[0], p[1] - h})
+		// Across a cell boundary the two sides differ.
+		b, u, v := surface.sheets[0].mapping.patchAt(p)
+		x, y := b.at(u, v)
+		if math.Abs(x-math.Round(x)) < 0.01 || math.Abs(y-math.Round(y)) < 0.01 {
+			continue
+		}
+		checked++
+		near(t, "east", dE, (east-west)/(2*h), 1e-6)
+		near(t, "north", dN, (north-south)/(2*h), 1e-6)
+	}
+	if checked < 400 {
+		t.Errorf("only %d points checked", checked)
+	}
+	if dE, dN := surface.Gradient(f.ToFrame(geodesy.LonLat{Lon: 0, Lat: 0})); dE == dE || dN == dN {
+		t.Error("a slope outside the surface")
+	}
+}
+
+// Which tiles share a grid: the same cells, whole cells apart.
+func TestTilesThatFit(t *testing.T) {
+	base := window{file: &file{crs: crs{wkt: "a"}, affine: affine{100, 2, 500, -2}, cols: 100, rows: 100, scaleM: 1}}
+	for _, c := range []struct {
+		change   func(*file)
+		col, row int
+		ok       bool
+	}{
+		{func(f *file) {}, 0, 0, true},
+		{func(f *file) { f.affine.x0 += 200 }, 100, 0, true},
+		{func(f *file) { f.affine.y0 += 40 }, 0, -20, true},
+		{func(f *file) { f.affine.x0 += 0.001 }, 0, 0, true},    // half a thousandth of a cell
+		{func(f *file) { f.affine.x0 += 0.01 }, 0, 0, false},    // five thousandths
+		{func(f *file) { f.affine.y0 += 1 }, 0, 0, false},       // half a cell
+		{func(f *file) { f.affine.dx *= 1.00004 }, 0, 0, false}, // four thousandths at the far end
+		{func(f *file) { f.affine.dy *= 1.00004 }, 0, 0, false},
+		{func(f *file) { f.affine.dy = -f.affine.dy }, 0, 0, false},
+		{func(f *file) { f.scaleM = 0.3048 }, 0, 0, false},
+		{func(f *file) { f.offsetM = 1 }, 0, 0, false},
+		{func(f *file) { f.crs.wkt = "b" }, 0, 0, false},
+		{func(f *file) { f.wide = true }, 0, 0, false},
+	} {
+		other := *base.file
+		c.change(&other)
+		col, row, ok := base.fits(window{file: &other})
+		if ok != c.ok || ok && (col != c.col || row != c.row) {
+			t.Errorf("%+v: %d %d %v", other.affine, col, row, ok)
+		}
+	}
+}
+
+// The worst raster speaks for the whole surface.
+func TestWorstModelCounts(t *testing.T) {
+	fine := utm(50, 50, func(i, j int) float64 { return 100 + noiseAt(i, j) })
+	coarse := utm(10, 10, func(i, j int) float64 { return 100 + noiseAt(i, j) })
+	coarse.gt = [6]float64{500050, 30, 0, 4000100, 0, -30}
+	for _, order := range [][]spec{{fine, coarse}, {coarse, fine}} {
+		src := open(t, Options{ZUnit: "m"}, order[0].make(t, "0.tif"), order[1].make(t, "1.tif"))
+		f := site(t, src)
+		surface, err := src.Load(context.Background(), f, around(f, 300))
+		must(t, err)
+		if m := surface.Error(); m.Class != Global30.Class || !m.ScreeningOnly {
+			t.Errorf("class %s, screening %v", m.Class, m.ScreeningOnly)
+		}
+		near(t, "cell", surface.CellM(), 1/0.9996, 1e-4)
 	}
 }
