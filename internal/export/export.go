@@ -1,0 +1,52 @@
+// Package export writes a finished Plan in each form that leaves the program:
+// for other programs, for the crew with the pegs, for the shop and for the
+// owner of the land. It draws and writes; it computes nothing about the design.
+package export
+
+import (
+	"fmt"
+	"io"
+
+	"route/internal/plan"
+)
+
+// Format is one file of the hand-off folder, called by its name.
+type Format string
+
+// The files.
+const (
+	PlanJSON    Format = "plan.json"
+	GeoJSON     Format = "route.geojson"
+	GPX         Format = "route.gpx"
+	StakeoutCSV Format = "stakeout.csv"
+	TakeoffCSV  Format = "takeoff.csv"
+	ProfileCSV  Format = "profile.csv"
+	ProfileSVG  Format = "profile.svg"
+	ReportHTML  Format = "report.html"
+)
+
+// Formats lists the files of the hand-off folder.
+var Formats = []Format{PlanJSON, GeoJSON, GPX, StakeoutCSV, TakeoffCSV, ProfileCSV, ProfileSVG, ReportHTML}
+
+// writers has the function that writes each format.
+var writers = map[Format]func(io.Writer, *plan.Plan) error{
+	PlanJSON:    writePlanJSON,
+	GeoJSON:     writeGeoJSON,
+	GPX:         writeGPX,
+	StakeoutCSV: writeStakeoutCSV,
+	TakeoffCSV:  writeTakeoffCSV,
+	ProfileCSV:  writeProfileCSV,
+	ProfileSVG:  writeProfileSVG,
+	ReportHTML:  writeReportHTML,
+}
+
+// Write writes one file of the hand-off folder. The same plan gives the same
+// bytes. A plan without layouts is written too: its creek, and why there is
+// none. The error is the writer's, or names a format that does not exist.
+func Write(w io.Writer, f Format, p *plan.Plan) error {
+	write, ok := writers[f]
+	if !ok {
+		return fmt.Errorf("export: there is no format %q", f)
+	}
+	return write(w, p)
+}

@@ -1,0 +1,432 @@
+package export
+
+import (
+	"bytes"
+	_ "embed"
+	"fmt"
+	"html/template"
+	"io"
+	"math"
+	"strings"
+
+	"route/internal/plan"
+	"route/internal/quantity"
+)
+
+//go:embed report.html.tmpl
+var reportText string
+
+//go:embed report.css
+var reportStyle string
+
+var reportTemplate = template.Must(template.New("report").Parse(reportText))
+
+// Sizes of the figures of the report in CSS pixels: the width is that of the
+// text on A4 with its margins, the height leaves room for the heading on
+// either paper.
+const (
+	reportWidth  = 720
+	reportMapMax = 640
+	reportPx     = 12.5
+)
+
+// writeReportHTML writes one page for the owner of the land. It holds its own
+// style and pictures, asks for nothing from outside and runs no script.
+func writeReportHTML(w io.Writer, p *plan.Plan) error {
+	view, err := reportOf(p)
+	if err != nil {
+		return err
+	}
+	var b bytes.Buffer
+	if err := reportTemplate.Execute(&b, view); err != nil {
+		return err
+	}
+	_, err = b.WriteTo(w)
+	return err
+}
+
+// report is what the template prints: text in the reader's units.
+type report struct {
+	Style      template.CSS
+	Site       string
+	Headline   string
+	Facts      []fact
+	Warnings   []plan.Message // errors and warnings of plan and best layout
+	Notes      []plan.Message
+	Map        *figure
+	Profile    figure
+	Checks     []check
+	Parts      []group
+	Pipes      [][]string
+	Places     [][]string
+	Compare    []comparison
+	Best       string
+	Takeoff    []takeoffGroup
+	Total      string
+	PriceNote  string
+	Cautions   []caution
+	Reaches    [][]string
+	Rejected   [][]string
+	Defaults   []plan.Default
+	Works      []string
+	Inputs     []input
+	Version    string
+	Seed       uint64
+	HeightUnit string
+}
+
+type fact struct{ Label, Value, Note string }
+
+// figure is a drawing that goes into the page as it is; it comes from canvas,
+// which escapes every text.
+type figure struct {
+	Width, Height string
+	Title, Text   string
+	Drawing       template.HTML
+}
+
+type check struct{ What, Why string }
+
+type group struct {
+	Name string
+	Rows [][2]string
+}
+
+type comparison struct {
+	ID, Goal, Why, Water, Range, Chance, Head, Lift, Supply, Drive, Delivery, Pump, Cost string
+	Best                                                                                 bool
+}
+
+type takeoffGroup struct {
+	Name, Subtotal string
+	Lines          []takeoffLine
+}
+
+type takeoffLine struct{ Name, Where, Need, Packs, Price, Amount string }
+
+type input struct{ Path, Role, SHA256, About string }
+
+// words prints the values of a plan for people.
+type words struct{ system quantity.System }
+
+func (w words) of(d quantity.Dimension, v plan.Number, si float64) string {
+	if !v.Known() {
+		return "–"
+	}
+	return quantity.Format(w.system, d, float64(v)*si)
+}
+
+func (w words) length(v plan.Number) string { return w.of(quantity.Length, v, 1) }
+func (w words) bore(v plan.Number) string   { return w.of(quantity.Diameter, v, 1) }
+func (w words) perMin(v plan.Number) string { return w.of(quantity.Flow, v, 1e-3/60) } // from L/min
+func (w words) perSec(v plan.Number) string { return w.of(quantity.Flow, v, 1e-3) }    // from L/s
+func (w words) perDay(v plan.Number) string { return w.of(quantity.DailyVolume, v, 1e-3/86400) }
+func (w words) share(v plan.Number) string {
+	return w.of(quantity.Ratio, plan.Number(math.Round(float64(v)*100)/100), 1)
+}
+func (w words) velocity(v plan.Number) string { return w.of(quantity.Velocity, v, 1) }
+
+// pressure prints a head of water as the pressure that a gauge shows; the
+// metre of water is the conventional one, 9806.65 Pa.
+func (w words) pressure(v plan.Number) string { return w.of(quantity.Pressure, v, 9806.65) }
+
+func (w words) measure(v, sigma plan.Number) string {
+	if !v.Known() {
+		return "–"
+	}
+	if !sigma.Known() {
+		return w.length(v)
+	}
+	return quantity.FormatMeasure(w.system, quantity.Length, quantity.Measure{Value: float64(v), Sigma: float64(sigma)})
+}
+
+func plain(v plan.Number, decimals int) string {
+	if !v.Known() {
+		return "–"
+	}
+	return decimal(float64(v), decimals)
+}
+
+// money prints an exact amount with its currency, thousands set apart.
+func money(currency string, d plan.Decimal) string {
+	if d == "" {
+		return "–"
+	}
+	whole, cents, _ := strings.Cut(string(d), ".")
+	sign := ""
+	if strings.HasPrefix(whole, "-") {
+		sign, whole = "-", whole[1:]
+	}
+	for i := len(whole) - 3; i > 0 && len(whole) > 4; i -= 3 {
+		whole = whole[:i] + "\u202f" + whole[i:]
+	}
+	if cents != "" {
+		whole += "." + cents
+	}
+	return strings.TrimSpace(currency + " " + sign + whole)
+}
+
+func reportOf(p *plan.Plan) (*report, error) {
+	w := words{p.System()}
+	r := &report{
+		Style: template.CSS(reportStyle), Site: p.Site, Headline: p.Headline(), Version: p.ToolVersion, Seed: p.Seed,
+		Defaults: p.Defaults, Works: p.WorksCited, PriceNote: p.Catalog, Cautions: cautions,
+	}
+	if r.Site == "" {
+		r.Site = "unnamed site"
+	}
+	profile := drawProfile(p, reportWidth, reportPx)
+	r.Profile = figure{xy(profile.width), xy(profile.height), "Long profile", profile.describe(), template.HTML(profile.b.String())}
+	drawn, err := drawMap(p, reportWidth, reportMapMax, reportPx)
+	if err != nil {
+		return nil, err
+	}
+	if drawn != nil {
+		r.Map = &figure{xy(drawn.width), xy(drawn.height), "Map", mapText(p), template.HTML(drawn.b.String())}
+	}
+	r.messages(p)
+	if len(p.Layouts) > 0 {
+		r.bestLayout(p, w)
+		r.compare(p, w)
+	}
+	r.elsewhere(p, w)
+	r.inputs(p)
+	r.Checks = checks(p, w)
+	return r, nil
+}
+
+func mapText(p *plan.Plan) string {
+	if len(p.Layouts) == 0 {
+		return "Map of the creek over the shaded ground."
+	}
+	return "Map of the creek, the pipes of layout " + p.Layouts[0].ID + " and its places over the shaded ground with contours; north is up."
+}
+
+// messages sorts the findings of the plan and of its best layout.
+func (r *report) messages(p *plan.Plan) {
+	all := append([]plan.Message{}, p.Messages...)
+	if len(p.Layouts) > 0 {
+		all = append(all, p.Layouts[0].Messages...)
+	}
+	for _, m := range all {
+		if m.Level == "note" {
+			r.Notes = append(r.Notes, m)
+		} else {
+			r.Warnings = append(r.Warnings, m)
+		}
+	}
+}
+
+func (r *report) bestLayout(p *plan.Plan, w words) {
+	l := &p.Layouts[0]
+	r.Best = l.ID
+	r.Facts = []fact{
+		{"Water a day", w.perDay(l.DeliveredLDay), "8 of 10 cases: " + w.perDay(l.DeliveredLDayLow) + " to " + w.perDay(l.DeliveredLDayHigh)},
+		{"Materials", money(l.Cost.Currency, l.Cost.Total), "pipes, pump and fittings as listed; no labour unless listed"},
+		{"Chance that it works as asked", w.share(l.ChanceWorks), "given what is known today of heights and losses"},
+		{"Drive head", w.measure(l.DriveHeadM, l.DriveHeadSigmaM), "lifts " + w.length(l.Delivery.LiftM) + " to the tank"},
+	}
+	r.Parts = parts(p, l, w)
+	r.Pipes = pipeRows(l, w)
+	r.Places = placeRows(l, w)
+	r.takeoff(l, w)
+}
+
+func parts(p *plan.Plan, l *plan.Layout, w words) []group {
+	pump := fmt.Sprintf("%d × %s", l.Pump.Count, l.Pump.Model)
+	groups := []group{
+		{"Pump", [][2]string{
+			{"Pump", pump},
+			{"Drive head, running", w.measure(l.DriveHeadM, l.DriveHeadSigmaM)},
+			{"Lift to the tank inlet", w.length(l.Delivery.LiftM)},
+			{"Lift over drive head", plain(l.LiftRatio, 1)},
+			{"Beats of the waste valve", plain(l.BeatsPerMin, 0) + " a minute"},
+			{"Efficiency (D’Aubuisson)", w.share(l.Efficiency)},
+			{"Surge that the drive pipe must stand", w.pressure(l.ShutoffHeadM)},
+		}},
+		{"Water", [][2]string{
+			{"Drawn by the drive pipe", w.perMin(l.DriveFlowLMin)},
+			{"Delivered", w.perMin(l.DeliveredLMin)},
+			{"Delivered a day", w.perDay(l.DeliveredLDay)},
+			{"8 of 10 cases", w.perDay(l.DeliveredLDayLow) + " to " + w.perDay(l.DeliveredLDayHigh)},
+			{"Wanted a day", w.perDay(p.Demand)},
+			{"Lowest flow of the creek", w.perSec(p.LowFlow)},
+			{"Left in the creek beside the pipes at low flow", w.share(l.CreekLeftShare)},
+		}},
+	}
+	if s := l.Standpipe; s != nil {
+		groups = append(groups, group{"Standpipe", [][2]string{
+			{"Height above the ground", w.length(s.HeightM)},
+			{"Inside diameter", w.bore(s.InsideM)},
+			{"Water above the ground, running", w.length(s.RunningLevelM - s.GroundM)},
+			{"Water above the ground, at rest", w.length(s.StaticLevelM - s.GroundM)},
+		}})
+	}
+	drive := [][2]string{
+		{"Fall", w.length(l.Drive.FallM)},
+		{"Length over inside diameter", plain(l.Drive.LengthToDiameter, 0)},
+		{"Length over drive head", plain(l.Drive.LengthToHead, 1)},
+	}
+	return append(groups, group{"Drive pipe", drive})
+}
+
+// pipeRows are name, material and size, length, inside, flow, velocity,
+// friction loss, greatest pressure and rating.
+func pipeRows(l *plan.Layout, w words) [][]string {
+	var rows [][]string
+	for _, run := range runs(l) {
+		what := strings.TrimSpace(run.Material + " " + run.Size)
+		if run.Standard != "" {
+			what += ", " + run.Standard
+		}
+		rows = append(rows, []string{run.name, what, w.length(run.LengthM), w.bore(run.InsideM), w.perSec(run.FlowLS),
+			w.velocity(run.VelocityMS), w.length(run.LossM), w.pressure(run.PressureM), w.pressure(run.RatingM)})
+	}
+	return rows
+}
+
+// placeRows are name, distance along the creek, latitude and longitude,
+// ground, and the level that counts there.
+func placeRows(l *plan.Layout, w words) [][]string {
+	level := map[string]string{
+		"intake": "water " + w.length(l.Intake.WaterM),
+		"pump":   "waste valve outlet " + w.length(l.Pump.OutletM),
+		"tank":   "inlet " + w.length(l.Tank.InletM),
+	}
+	if l.SettlingBox != nil {
+		level["settling_box"] = "water " + w.length(l.SettlingBox.WaterM)
+	}
+	if l.Standpipe != nil {
+		level["standpipe"] = "water, running " + w.length(l.Standpipe.RunningLevelM)
+	}
+	var rows [][]string
+	for _, at := range places(l) {
+		where := "–"
+		if (position{lon: at.at.Lon, lat: at.at.Lat}).located() {
+			where = fmt.Sprintf("%.6f, %.6f", float64(at.at.Lat), float64(at.at.Lon))
+		}
+		rows = append(rows, []string{at.name, w.length(at.at.StationM), where, w.length(at.at.GroundM), level[at.role]})
+	}
+	return rows
+}
+
+func (r *report) takeoff(l *plan.Layout, w words) {
+	for _, g := range []struct {
+		id, name string
+		subtotal plan.Decimal
+	}{
+		{"supply", "Supply", l.Cost.Supply}, {"drive", "Drive", l.Cost.Drive},
+		{"delivery", "Delivery", l.Cost.Delivery}, {"other", "Other", l.Cost.Other},
+	} {
+		out := takeoffGroup{Name: g.name, Subtotal: money(l.Cost.Currency, g.subtotal)}
+		for _, line := range l.Takeoff {
+			if line.Group != g.id {
+				continue
+			}
+			need := plain(line.Need, needDecimals(line))
+			if line.NeedUnit == "m" {
+				need = w.length(line.Need)
+			}
+			packs := fmt.Sprintf("%d %s", line.Packs, line.Unit)
+			if line.PackM.Known() && line.PackM > 0 {
+				packs += " of " + w.length(line.PackM)
+			}
+			out.Lines = append(out.Lines, takeoffLine{line.Name, line.Where, need, packs, money("", line.Price), money("", line.Amount)})
+		}
+		if len(out.Lines) > 0 {
+			r.Takeoff = append(r.Takeoff, out)
+		}
+	}
+	r.Total = money(l.Cost.Currency, l.Cost.Total)
+}
+
+// goals are the words for what a layout was chosen for.
+var goals = map[string]string{"most_head": "most drive head", "most_water": "most water", "least_cost": "least cost"}
+
+func goal(code string) string {
+	if text, ok := goals[code]; ok {
+		return text
+	}
+	return strings.ReplaceAll(code, "_", " ")
+}
+
+func (r *report) compare(p *plan.Plan, w words) {
+	for i := range p.Layouts {
+		l := &p.Layouts[i]
+		c := comparison{
+			ID: l.ID, Goal: goal(l.Objective), Why: l.Why, Best: i == 0, Supply: "none",
+			Water: w.perDay(l.DeliveredLDay), Range: w.perDay(l.DeliveredLDayLow) + " to " + w.perDay(l.DeliveredLDayHigh),
+			Chance: w.share(l.ChanceWorks), Head: w.length(l.DriveHeadM), Lift: w.length(l.Delivery.LiftM),
+			Drive: sizeAndLength(driveRun(l), w), Delivery: sizeAndLength(deliveryRun(l), w),
+			Pump: fmt.Sprintf("%d × %s", l.Pump.Count, l.Pump.Model), Cost: money(l.Cost.Currency, l.Cost.Total),
+		}
+		if l.Supply != nil {
+			c.Supply = sizeAndLength(supplyRun(l), w)
+		}
+		r.Compare = append(r.Compare, c)
+	}
+}
+
+func sizeAndLength(run pipeRun, w words) string { return run.Size + ", " + w.length(run.LengthM) }
+
+// elsewhere lists what the rest of the creek could do.
+func (r *report) elsewhere(p *plan.Plan, w words) {
+	for _, reach := range p.Reaches {
+		verdict := reach.Text
+		if verdict == "" && reach.Layout != "" {
+			verdict = "pump of layout " + reach.Layout
+		}
+		r.Reaches = append(r.Reaches, []string{w.length(reach.FromM) + " to " + w.length(reach.ToM), w.length(reach.DriveHeadM), w.perDay(reach.DeliveredLDay), verdict})
+	}
+	for _, x := range p.Rejected {
+		nearest := "–"
+		if x.Nearest.Value.Known() && x.Nearest.Limit.Known() {
+			nearest = w.inUnit(x.Nearest.Value, x.Nearest.Unit) + "; limit " + w.inUnit(x.Nearest.Limit, x.Nearest.Unit)
+			if x.Nearest.StationM.Known() {
+				nearest += " (at " + w.length(x.Nearest.StationM) + ")"
+			}
+		}
+		r.Rejected = append(r.Rejected, []string{x.Text, fmt.Sprint(x.Count), nearest})
+	}
+}
+
+// inUnit prints a value whose SI unit is named beside it.
+func (w words) inUnit(v plan.Number, unit string) string {
+	switch unit {
+	case "m":
+		return w.length(v)
+	case "L/day":
+		return w.perDay(v)
+	case "L/s":
+		return w.perSec(v)
+	case "L/min":
+		return w.perMin(v)
+	case "m/s":
+		return w.velocity(v)
+	case "1", "":
+		return plain(v, 2)
+	}
+	return plain(v, 2) + " " + unit
+}
+
+func (r *report) inputs(p *plan.Plan) {
+	for _, in := range p.Inputs {
+		var about []string
+		for _, text := range []string{in.CRS, in.CellText, prefixed("heights in ", in.VerticalUnit), in.VerticalDatum, in.AccuracyClass, in.AccuracyWhy} {
+			if text != "" {
+				about = append(about, text)
+			}
+		}
+		if in.Points != nil {
+			about = append(about, fmt.Sprintf("%d points", *in.Points))
+		}
+		r.Inputs = append(r.Inputs, input{in.Path, in.Role, in.SHA256, strings.Join(about, "; ")})
+	}
+}
+
+func prefixed(prefix, text string) string {
+	if text == "" {
+		return ""
+	}
+	return prefix + text
+}
