@@ -46,6 +46,11 @@ type Simulation struct {
 	// TraceS and TraceFromS say how long a trace is kept and from when; no
 	// trace at 0.
 	TraceFromS, TraceS float64
+
+	// For comparison with a program that lets a cavity close at once and has
+	// it at another head.
+	forgetCavity bool
+	cavityAtM    float64
 }
 
 // Simulated is what a simulation found. Flows are totals of all pumps.
@@ -204,6 +209,9 @@ func (s *Simulation) plant() (*plant, error) {
 		supply:     in.Supply.resistance(&in.Fluid), delivery: in.Delivery.resistance(&in.Fluid),
 		head: in.LiftM, filled: math.Inf(1),
 	}
+	if s.cavityAtM < 0 {
+		p.cavityHead = s.cavityAtM
+	}
 	p.result.LowestLevelM, p.result.LowestHeadM = math.Inf(1), math.Inf(1)
 	p.result.RunsAloneS, p.result.TankReachedS = math.NaN(), math.NaN()
 	if !in.Supply.none() {
@@ -238,12 +246,10 @@ func (s *Simulation) plant() (*plant, error) {
 // startSteady gives the drive pipe a steady flow with its straight grade line.
 func (q *pumpState) startSteady(flow float64) {
 	c := &q.column
-	n := len(c.head) - 1
 	for i := range c.head {
 		c.flow[i] = flow
 		c.head[i] -= c.r * flow * flow * float64(i)
 	}
-	_ = n
 	c.energy0, c.storage0 = c.energy(), c.storage()
 }
 
@@ -309,22 +315,24 @@ func (p *plant) stepPump(q *pumpState) (beat bool) {
 }
 
 // valves finds head and flow at the pump: what the wave brings against what
-// the two orifices pass.
+// the two orifices pass. Below atmospheric pressure the open waste valve draws
+// in; whether that is air or spilt water, it goes out again first and counts as
+// negative waste.
 func (p *plant) valves(q *pumpState, cp, bp float64) (head, flow float64) {
-	if q.cavity > 0 { // until the water closes it
+	c := p.wasteC * q.opening
+	if q.cavity > 0 { // until water from the pipe and through the valve fills it
 		flow = (cp - p.cavityHead) / bp
-		q.waste, q.delivered = 0, 0
-		q.cavity -= flow * p.dt
-		if q.cavity > 0 {
+		q.waste, q.delivered = -c*math.Sqrt(-p.cavityHead), 0
+		q.cavity -= (flow - q.waste) * p.dt
+		if q.cavity > 0 && !p.forgetCavity {
 			return p.cavityHead, flow
 		}
 		q.cavity = 0
 	}
-	c := p.wasteC * q.opening
 	head, q.waste, q.delivered = cp, 0, 0
-	if cp > 0 && c > 0 {
-		s := 2 * cp / (bp*c + math.Sqrt(bp*bp*c*c+4*cp))
-		head, q.waste = s*s, c*s
+	if c > 0 {
+		s := 2 * math.Abs(cp) / (bp*c + math.Sqrt(bp*bp*c*c+4*math.Abs(cp)))
+		head, q.waste = math.Copysign(s*s, cp), math.Copysign(c*s, cp)
 	}
 	if head > p.head { // the delivery valve opens as well
 		head = p.bothValves(c, cp, bp)
@@ -334,8 +342,8 @@ func (p *plant) valves(q *pumpState, cp, bp float64) (head, flow float64) {
 	if head < p.cavityHead {
 		head = p.cavityHead
 		flow = (cp - head) / bp
-		q.cavity = -flow * p.dt
-		q.waste = 0
+		q.waste = -c * math.Sqrt(-head)
+		q.cavity = (q.waste - flow) * p.dt
 		return head, flow
 	}
 	return head, q.waste + q.delivered
