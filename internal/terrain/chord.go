@@ -121,26 +121,35 @@ func (f *Field) never(x, y float64) bool {
 	return f.nodes[int(y)*f.stride+int(x)].cost == neverEntered
 }
 
-// chordCost prices the straight line from a to b, whose heights are given. It
-// gives up once the price is certain to pass most: what is left costs at least
-// the cheapest class on the level.
-func (f *Field) chordCost(a, b place, za, zb, most float64) float64 {
+// bounds limit the straight lines that are of interest.
+type bounds struct {
+	cost   float64 // dearer ones are not
+	crestM float64 // nor those over higher ground
+}
+
+var noBounds = bounds{math.Inf(1), math.Inf(1)}
+
+// chordCost prices the straight line from a to b. It is infinite where the
+// line would enter a closed cell, ground that is too steep, or ground above
+// the crest of the bounds. It gives up once the price is certain to pass that
+// of the bounds: what is left costs at least the cheapest class on the level.
+func (f *Field) chordCost(a, b vertex, most bounds) float64 {
 	cell := f.grid.CellM
 	run := math.Hypot(b.x-a.x, b.y-a.y) * cell
 	least := f.price.perMetre * unitCost / (f.price.units * cell)
-	total, lastT, lastZ, last := 0.0, 0.0, za, a
-	crossings(a, b, func(t float64, p place) bool {
+	total, lastT, lastZ, last := 0.0, 0.0, a.z, a.place
+	crossings(a.place, b.place, func(t float64, p place) bool {
 		z := f.height(p)
-		if math.IsNaN(z) || f.blockedCorner(last, p) {
+		if !(z <= most.crestM) || f.blockedCorner(last, p) { // also where z is no number
 			total = math.Inf(1)
 			return false
 		}
 		total += f.price.cost((t-lastT)*run, z-lastZ)
 		lastT, lastZ, last = t, z, p
-		return total+(1-t)*run*least <= most
+		return total+(1-t)*run*least <= most.cost
 	})
-	if f.blockedCorner(last, b) {
+	if f.blockedCorner(last, b.place) {
 		return math.Inf(1)
 	}
-	return total + f.price.cost((1-lastT)*run, zb-lastZ)
+	return total + f.price.cost((1-lastT)*run, b.z-lastZ)
 }

@@ -11,8 +11,8 @@ import (
 // Route gives the cheapest way from a place to the tank with the steps of the
 // grid pulled out of it: vertices are left out wherever a straight line
 // between others costs no more over the ground that it crosses itself. The
-// cost never rises above that of the way from cell to cell, and the line goes
-// over no cell that may not be entered. Vertices remain, or are put in, at the
+// cost and the crest never rise above those of the way from cell to cell, and
+// the line goes over no cell that may not be entered. Vertices remain, or are put in, at the
 // bends, at the high and low points, and as many as it takes for a straight
 // line between two of them to stay within PocketM of the ground.
 //
@@ -24,7 +24,8 @@ func (f *Field) Route(from orb.Point) (Path, error) {
 			Text: "there is no way over the ground from here to the tank",
 			Hint: "land that may not be entered, ground that is too steep, or a gap in the terrain lies between: change the land, the slope classes or the terrain"}
 	}
-	return f.describe(f.pull(f.way(start, from))), nil
+	way := f.way(start, from)
+	return f.describe(f.pull(way, f.crest(way))), nil
 }
 
 // vertex is a place on a line with its height and the cost of the stretch
@@ -46,7 +47,7 @@ func (f *Field) way(start int, from orb.Point) []vertex {
 		if u == start {
 			v.cost = f.linkCost(last, v)
 		} else {
-			v.cost = f.chordCost(last.place, v.place, last.z, v.z, math.Inf(1))
+			v.cost = f.chordCost(last, v, noBounds)
 		}
 		line = append(line, v)
 		if u == f.end {
@@ -79,10 +80,11 @@ const pullWindow = 24
 // pull takes out vertices in passes. Each pass finds the cheapest line through
 // the vertices that skips fewer than pullWindow at a time, which leaves about
 // one in so many; the next pass then looks as many times further. It ends when
-// nothing can be left out any more.
-func (f *Field) pull(line []vertex) []vertex {
+// nothing can be left out any more. No stretch that is new goes over ground
+// above the given crest.
+func (f *Field) pull(line []vertex, crestM float64) []vertex {
 	for {
-		shorter := f.pullOnce(line)
+		shorter := f.pullOnce(line, crestM)
 		if len(shorter) == len(line) {
 			return line
 		}
@@ -92,7 +94,7 @@ func (f *Field) pull(line []vertex) []vertex {
 
 // pullOnce is one pass. Of lines that cost the same, that with the longer last
 // stretch is kept.
-func (f *Field) pullOnce(line []vertex) []vertex {
+func (f *Field) pullOnce(line []vertex, crestM float64) []vertex {
 	type step struct {
 		cost  float64 // from the start
 		chord float64
@@ -104,7 +106,7 @@ func (f *Field) pullOnce(line []vertex) []vertex {
 		for i := j - 2; i >= max(0, j-pullWindow); i-- {
 			// Equal within the rounding of the sums counts as not higher.
 			most := b.cost*(1+1e-12) - best[i].cost
-			chord := f.chordCost(line[i].place, line[j].place, line[i].z, line[j].z, most)
+			chord := f.chordCost(line[i], line[j], bounds{most, crestM})
 			if chord <= most {
 				b = step{best[i].cost + chord, chord, i}
 			}
@@ -153,14 +155,21 @@ func (f *Field) profile(line []vertex) []spot {
 	return spots
 }
 
+// crest is the highest ground along a line.
+func (f *Field) crest(line []vertex) float64 {
+	highest := math.Inf(-1)
+	for _, s := range f.profile(line) {
+		highest = math.Max(highest, s.z)
+	}
+	return highest
+}
+
 // describe measures a line and chooses its vertices.
 func (f *Field) describe(line []vertex) Path {
 	spots := f.profile(line)
-	var p Path
-	p.CrestM = spots[0].z
+	p := Path{CrestM: f.crest(line)}
 	for i := 1; i < len(spots); i++ {
 		p.LengthM += math.Hypot(spots[i].s-spots[i-1].s, spots[i].z-spots[i-1].z)
-		p.CrestM = math.Max(p.CrestM, spots[i].z)
 	}
 	for _, v := range line[1:] {
 		p.Cost += v.cost

@@ -140,7 +140,12 @@ func TestPullingNeverRaisesTheCost(t *testing.T) {
 			if p.Cost > raw*(1+1e-9) {
 				t.Fatalf("pulled, the way costs %g instead of %g", p.Cost, raw)
 			}
-			bends := f.pull(f.way(start, from))
+			_, crest, _ := f.Reach(from)
+			if p.CrestM > crest+1e-4 {
+				t.Fatalf("pulled, the way goes over %g m instead of %g m", p.CrestM, crest)
+			}
+			way := f.way(start, from)
+			bends := f.pull(way, f.crest(way))
 			line := make(orb.LineString, len(bends))
 			for i, v := range bends {
 				line[i] = f.point(v.place)
@@ -363,12 +368,12 @@ func TestChordsDoNotSlipBetweenCorners(t *testing.T) {
 			t.Fatal(err)
 		}
 		for _, ends := range [][2]int{{2, 3}, {0, 3}, {2, 6}, {0, 6}} {
-			a, b := f.place(g.Centre(ends[0], ends[0])), f.place(g.Centre(ends[1], ends[1]))
+			a, b := vertex{place: f.place(g.Centre(ends[0], ends[0]))}, vertex{place: f.place(g.Centre(ends[1], ends[1]))}
 			want := math.Sqrt2 * float64(ends[1]-ends[0])
 			if len(closed) == 2 {
 				want = math.Inf(1)
 			}
-			if got := f.chordCost(a, b, 0, 0, math.Inf(1)); math.Abs(got-want) > 1e-9 {
+			if got := f.chordCost(a, b, noBounds); math.Abs(got-want) > 1e-9 {
 				t.Errorf("closed %v: from %d to %d along the diagonal costs %g, want %g", closed, ends[0], ends[1], got, want)
 			}
 		}
