@@ -88,6 +88,17 @@ func (a *Alignment) PointAt(s Station) orb.Point {
 	return orb.Point{p[0] + t*(q[0]-p[0]), p[1] + t*(q[1]-p[1])}
 }
 
+// part is the line between two stations.
+func (a *Alignment) part(from, to Station) orb.LineString {
+	line := orb.LineString{a.PointAt(from)}
+	for i, s := range a.station {
+		if s > from && s < to {
+			line = append(line, a.line[i])
+		}
+	}
+	return append(line, a.PointAt(to))
+}
+
 // DirectionAt is the unit vector in the direction of increasing stations,
 // taken over reachM to both sides so that one short segment does not decide.
 func (a *Alignment) DirectionAt(s Station, reachM float64) orb.Point {

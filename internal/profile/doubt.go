@@ -22,7 +22,7 @@ type reach struct{ from, to int }
 // is the falling fit to its low side (20 % quantile) at each station, taken
 // off so that a steep creek does not look like one bridge after another; the
 // running 20 % quantile then takes out what the fit missed. The runs are
-// widened down to the foot of the obstacle. long are runs that stand out for
+// widened down to the feet of the obstacle. long are runs that stand out for
 // bridgeLengthM and more: something else, a dam or a spur that the line cuts.
 func bridges(y, z20 []float64, stations []Station, cellM float64) (short, long []reach) {
 	n := len(y)
@@ -30,8 +30,7 @@ func bridges(y, z20 []float64, stations []Station, cellM float64) (short, long [
 	for i := range y {
 		excess[i] = y[i] - z20[i]
 	}
-	ds := stepOf(stations)
-	half := max(int(math.Round(bridgeWindowM/ds)), 3)
+	half := max(int(math.Round(bridgeWindowM/stepOf(stations))), 3)
 	base := runningQuantile(excess, half, 0.2)
 	known := make([]float64, 0, n)
 	for i := range excess {
@@ -55,6 +54,9 @@ func bridges(y, z20 []float64, stations []Station, cellM float64) (short, long [
 		for r.from > 0 && excess[r.from-1] > foot {
 			r.from--
 		}
+		if wide := toFeet(y, stations, r, maxM, foot); wide.from < wide.to {
+			r = reach{min(r.from, wide.from), max(r.to, wide.to)}
+		}
 		if float64(stations[r.to]-stations[r.from]) < maxM {
 			short = append(short, r)
 		} else {
@@ -63,6 +65,67 @@ func bridges(y, z20 []float64, stations []Station, cellM float64) (short, long [
 		i = r.to
 	}
 	return short, long
+}
+
+// toFeet finds the feet of an obstacle of which the core is known: the edge of
+// the lower convex hull of the heights around it that passes below it. On a
+// steep creek the lower side of a road fill falls like the creek itself, and
+// only the hull shows that it stands above it. The empty reach is returned
+// when they are maxM and more apart: then the bed bulges, and there are no feet
+// to be seen.
+func toFeet(y []float64, stations []Station, core reach, maxM, foot float64) reach {
+	lo, hi := core.from, core.to
+	for lo > 0 && float64(stations[core.to]-stations[lo-1]) <= maxM {
+		lo--
+	}
+	for hi+1 < len(y) && float64(stations[hi+1]-stations[core.from]) <= maxM {
+		hi++
+	}
+	a, b := hullEdge(y, stations, lo, hi, (core.from+core.to)/2)
+	if a < 0 {
+		return reach{}
+	}
+	above := func(i int) bool {
+		t := float64((stations[i] - stations[a]) / (stations[b] - stations[a]))
+		return y[i]-(y[a]*(1-t)+y[b]*t) > foot
+	}
+	r := reach{a, b}
+	for r.from < r.to && !above(r.from) {
+		r.from++
+	}
+	for r.to > r.from && !above(r.to) {
+		r.to--
+	}
+	if float64(stations[r.to]-stations[r.from]) >= maxM {
+		return reach{}
+	}
+	return r
+}
+
+// hullEdge is the edge of the lower convex hull of the known heights from lo
+// to hi that passes below the station at; -1 when there is none.
+func hullEdge(y []float64, stations []Station, lo, hi, at int) (a, b int) {
+	var hull []int
+	for i := lo; i <= hi; i++ {
+		if math.IsNaN(y[i]) {
+			continue
+		}
+		for len(hull) >= 2 {
+			p, q := hull[len(hull)-2], hull[len(hull)-1]
+			// q stays only if it lies below the line from p to i.
+			if (y[q]-y[p])*float64(stations[i]-stations[p]) < (y[i]-y[p])*float64(stations[q]-stations[p]) {
+				break
+			}
+			hull = hull[:len(hull)-1]
+		}
+		hull = append(hull, i)
+	}
+	for k := 1; k < len(hull); k++ {
+		if hull[k-1] < at && hull[k] > at {
+			return hull[k-1], hull[k]
+		}
+	}
+	return -1, -1
 }
 
 // flats finds runs of identical heights.

@@ -110,7 +110,7 @@ func (t *thalweg) sayProfile(long []reach, first int) {
 		"the terrain is level for {1} from {0} on, as made-level water or whole-metre heights are; no fall can be read there",
 		"measure the fall there before relying on it")
 	t.sayRuns(FlagGap, finding.Warning, "creek_gap",
-		"the track has a gap of {1} at {0}; the lowest ground between was followed",
+		"the creek line has no points for {1} from {0} on; the lowest ground between was followed",
 		"check that the creek really runs there")
 	t.sayRuns(FlagJunction, finding.Note, "creek_junction",
 		"two low lines lie side by side for {1} from {0} on; the nearer to the track was followed",

@@ -9,6 +9,7 @@ import (
 	"github.com/paulmach/orb"
 
 	"route/internal/finding"
+	"route/internal/quantity"
 )
 
 // Flow says how the direction of the creek is known.
@@ -282,8 +283,9 @@ func (t *thalweg) cut(ctx context.Context) error {
 	if err := t.checkVoids(p, first, last); err != nil {
 		return err
 	}
+	first, last = t.trimVoids(p, first, last)
 	long := p.fit(t.o)
-	t.p, err = p.between(first, last, t.main)
+	t.p, err = p.between(first, last)
 	if err != nil {
 		return err
 	}
@@ -292,6 +294,24 @@ func (t *thalweg) cut(ctx context.Context) error {
 	t.p.judge(t.g, t.o)
 	t.sayProfile(long, first)
 	return nil
+}
+
+// trimVoids moves the ends of the profile in to the first and last station
+// with a height: beyond them there is nothing to bridge to.
+func (t *thalweg) trimVoids(p *Profile, first, last int) (int, int) {
+	from, to := first, last
+	for p.Flags[first]&FlagVoid != 0 {
+		first++
+	}
+	for p.Flags[last]&FlagVoid != 0 {
+		last--
+	}
+	if cut := p.Stations[first] - p.Stations[from] + p.Stations[to] - p.Stations[last]; cut > 0 {
+		t.say(finding.New(finding.Warning, "creek_cut_to_terrain",
+			"{0} at the ends of the creek lie where the terrain has no height and were cut off",
+			"give terrain that covers the whole creek", quantity.Metres(float64(cut))))
+	}
+	return first, last
 }
 
 // stationing sets stations every stepM from station 0 to both sides, one at
@@ -419,9 +439,10 @@ func (p *Profile) fall(weight []float64, tau, minGradient float64) []float64 {
 	return z
 }
 
-// between keeps the stations first to last, whose line is given.
-func (p *Profile) between(first, last int, line orb.LineString) (*Profile, error) {
-	a, err := NewAlignment(line, 0)
+// between keeps the stations first to last and counts them from zero.
+func (p *Profile) between(first, last int) (*Profile, error) {
+	from, to := p.Stations[first], p.Stations[last]
+	a, err := NewAlignment(p.Alignment.part(from, to), 0)
 	if err != nil {
 		return nil, err
 	}
@@ -435,6 +456,10 @@ func (p *Profile) between(first, last int, line orb.LineString) (*Profile, error
 		HighM:     p.HighM[first : last+1],
 		Flags:     p.Flags[first : last+1],
 	}
+	for i := range q.Stations {
+		q.Stations[i] -= from
+	}
+	q.Stations[q.Len()-1] = a.End() // the same but for rounding
 	q.SlopeM = make([]float64, q.Len())
 	for i := 1; i < q.Len(); i++ {
 		q.SlopeM[i] = q.SlopeM[i-1] + math.Hypot(float64(q.Stations[i]-q.Stations[i-1]), q.ZM[i-1]-q.ZM[i])

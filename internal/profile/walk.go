@@ -23,7 +23,8 @@ type gap struct{ fromM, toM float64 }
 // where the gap is shorter than joinM. When that leaves some over, the longest
 // leg is taken as the core and legs are put to either of its ends, turned
 // round where that fits, always the nearest first; the rest is left out.
-// Gaps longer than noticeM are recorded.
+// Gaps longer than noticeM are recorded, and so are steps of joinM and more
+// inside a leg.
 func joinLegs(legs []orb.LineString, joinM, noticeM float64) walk {
 	chain := make([]orb.LineString, 0, len(legs))
 	for _, l := range legs {
@@ -59,8 +60,16 @@ func joinLegs(legs []orb.LineString, joinM, noticeM float64) walk {
 			}
 			w.lengthM += d
 		}
-		w.line = append(w.line, l...)
-		w.lengthM += lengthOf(l)
+		for k, p := range l {
+			if k > 0 {
+				d := distance(l[k-1], p)
+				if d >= joinM {
+					w.gaps = append(w.gaps, gap{w.lengthM, w.lengthM + d})
+				}
+				w.lengthM += d
+			}
+			w.line = append(w.line, p)
+		}
 	}
 	return w
 }
