@@ -184,9 +184,9 @@ func (f *Field) settled(i int) bool {
 	return cost != neverEntered && uint64(cost) < f.settledBelow
 }
 
-// errRange: see the text. It takes terrain of absurd relief or factors that
-// differ a million times.
-var errRange = errors.New("terrain: the laying costs on this ground differ too much to be searched")
+// errRange stops a search whose integer costs would not fit into 32 bits. It
+// takes factors that differ many thousand times, or absurd relief.
+var errRange = errors.New("terrain: the laying costs on this ground differ too much to be searched: bring the factors of the slope classes closer together")
 
 // search settles the nodes bucket by bucket. A bucket is as wide as the
 // cheapest step, so no step leads from a node to another one of its bucket,
@@ -201,7 +201,7 @@ func (f *Field) search(ctx context.Context, rangeM float64, o FieldOptions) erro
 		ring *= 2
 	}
 	q := &queue{buckets: make([][]uint32, ring), mask: ring - 1}
-	limit := uint64(notReached) - uint64(dearest) - 1
+	limit := uint64(notReached) - uint64(dearest) - 1<<bucketShift - 1
 	hitsLimit := true
 	if m := o.MaxCost / f.price.perMetre * f.price.units; o.MaxCost > 0 && m < float64(limit) {
 		limit, hitsLimit = uint64(m)+tankCost, false

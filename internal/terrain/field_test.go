@@ -541,6 +541,34 @@ func TestTheSearchStopsWithTheContext(t *testing.T) {
 	}
 }
 
+// A cost that does not fit is refused, not wrapped round; up to there it is
+// right: a strip of ground that rises and falls by 1 m a cell, at a factor of
+// 100,000 against level ground, costs the same for each cell.
+func TestCostsThatDoNotFitAreRefused(t *testing.T) {
+	c := LayingCost{SlopeClasses: []SlopeClass{{0.01, 1}, {math.Inf(1), 1e5}}}
+	for _, n := range []int{20, 50, 58, 59, 60} {
+		g := gridOf(n, 1, 1, func(e, _ float64) float64 { return float64(int(e) % 2) })
+		f, err := FromTank(context.Background(), g, g.Centre(0, 0), c)
+		each := 1e5 * math.Sqrt2
+		// 514 units a metre at factor 1.
+		if fits := float64(n-1)*each*514 < math.MaxUint32; !fits {
+			if !errors.Is(err, errRange) {
+				t.Errorf("%d cells: %v, want a refusal", n, err)
+			}
+			continue
+		}
+		if err != nil {
+			if float64(n+2)*each*514 < math.MaxUint32 { // room for one step of the dearest kind is kept
+				t.Errorf("%d cells: %v", n, err)
+			}
+			continue
+		}
+		if got, ok := f.Cost(g.Centre(n-1, 0)); !ok || math.Abs(got-float64(n-1)*each) > 1e-4*got {
+			t.Errorf("%d cells cost %g, want %g", n, got, float64(n-1)*each)
+		}
+	}
+}
+
 func TestFieldRefusesWhatItCannotSearch(t *testing.T) {
 	g := gridOf(5, 5, 1, func(e, n float64) float64 { return e })
 	for _, tc := range []struct {
