@@ -30,6 +30,7 @@ const (
 	Power                        // W
 	Energy                       // J
 	Angle                        // rad
+	Multiple                     // 1; printed as so many times
 	dimensions
 )
 

@@ -115,23 +115,24 @@ var (
 	unitPer100  = unit{name: "ft/100 ft", si: 0.01, names: []string{"ft/100 ft", "ft/100ft", "ft per 100 ft", "ft in 100 ft", "ft in 100", "feet in 100 feet", "m/100 m", "m/100m", "m per 100 m", "m in 100 m", "in 100"}}
 	unitPer1    = unit{name: "m/m", si: 1, names: []string{"m/m", "ft/ft"}}
 
-	unitKg  = unit{name: "kg", si: 1, names: []string{"kg", "kilogram", "kilograms", "kilogramme", "kilogrammes"}}
-	unitG   = unit{name: "g", si: 0.001, names: []string{"g", "gram", "grams", "gramme", "grammes"}}
-	unitT   = unit{name: "t", si: 1000, names: []string{"t", "tonne", "tonnes"}}
-	unitLb  = unit{name: "lb", si: pound, names: []string{"lb", "lb.", "lbs", "lbm", "pound", "pounds"}}
-	unitOz  = unit{name: "oz", si: pound / 16, names: []string{"oz", "oz.", "ounce", "ounces"}}
-	unitW   = unit{name: "W", si: 1, names: []string{"w", "watt", "watts"}}
-	unitKW  = unit{name: "kW", si: 1000, names: []string{"kw", "kilowatt", "kilowatts"}}
-	unitHP  = unit{name: "hp", si: horsepower, names: []string{"hp", "horsepower"}}
-	unitJ   = unit{name: "J", si: 1, names: []string{"j", "joule", "joules"}}
-	unitKJ  = unit{name: "kJ", si: 1000, names: []string{"kj", "kilojoule", "kilojoules"}}
-	unitMJ  = unit{name: "MJ", si: 1e6, names: []string{"MJ", "megajoule", "megajoules"}, exactCase: true}
-	unitWh  = unit{name: "Wh", si: hour, names: []string{"wh", "watt-hour", "watt-hours"}}
-	unitKWh = unit{name: "kWh", si: 1000 * hour, names: []string{"kwh", "kilowatt-hour", "kilowatt-hours"}}
-	unitFLb = unit{name: "ft·lbf", si: foot * poundForce, names: []string{"ft·lbf", "ft lbf", "ft-lbf", "ft lb", "ft-lb", "foot-pound", "foot-pounds"}}
-	unitRad = unit{name: "rad", si: 1, names: []string{"rad", "radian", "radians"}}
-	unitDeg = unit{name: "°", si: math.Pi / 180, names: []string{"°", "deg", "degree", "degrees"}}
-	unitGon = unit{name: "gon", si: math.Pi / 200, names: []string{"gon", "grad"}}
+	unitKg    = unit{name: "kg", si: 1, names: []string{"kg", "kilogram", "kilograms", "kilogramme", "kilogrammes"}}
+	unitG     = unit{name: "g", si: 0.001, names: []string{"g", "gram", "grams", "gramme", "grammes"}}
+	unitT     = unit{name: "t", si: 1000, names: []string{"t", "tonne", "tonnes"}}
+	unitLb    = unit{name: "lb", si: pound, names: []string{"lb", "lb.", "lbs", "lbm", "pound", "pounds"}}
+	unitOz    = unit{name: "oz", si: pound / 16, names: []string{"oz", "oz.", "ounce", "ounces"}}
+	unitW     = unit{name: "W", si: 1, names: []string{"w", "watt", "watts"}}
+	unitKW    = unit{name: "kW", si: 1000, names: []string{"kw", "kilowatt", "kilowatts"}}
+	unitHP    = unit{name: "hp", si: horsepower, names: []string{"hp", "horsepower"}}
+	unitJ     = unit{name: "J", si: 1, names: []string{"j", "joule", "joules"}}
+	unitKJ    = unit{name: "kJ", si: 1000, names: []string{"kj", "kilojoule", "kilojoules"}}
+	unitMJ    = unit{name: "MJ", si: 1e6, names: []string{"MJ", "megajoule", "megajoules"}, exactCase: true}
+	unitWh    = unit{name: "Wh", si: hour, names: []string{"wh", "watt-hour", "watt-hours"}}
+	unitKWh   = unit{name: "kWh", si: 1000 * hour, names: []string{"kwh", "kilowatt-hour", "kilowatt-hours"}}
+	unitFLb   = unit{name: "ft·lbf", si: foot * poundForce, names: []string{"ft·lbf", "ft lbf", "ft-lbf", "ft lb", "ft-lb", "foot-pound", "foot-pounds"}}
+	unitRad   = unit{name: "rad", si: 1, names: []string{"rad", "radian", "radians"}}
+	unitDeg   = unit{name: "°", si: math.Pi / 180, names: []string{"°", "deg", "degree", "degrees"}}
+	unitTimes = unit{name: "times", si: 1, names: []string{"times", "x", "×", "fold"}}
+	unitGon   = unit{name: "gon", si: math.Pi / 200, names: []string{"gon", "grad"}}
 )
 
 // asHead restates a unit of pressure as the head of water that gives it.
@@ -183,5 +184,6 @@ var kinds = [dimensions]kind{
 	Mass:        {"mass", `"20 lb" or "9 kg"`, []unit{unitKg, unitG, unitT, unitLb, unitOz}, [2]unit{unitKg, unitLb}, 0, 1e12},
 	Power:       {"power", `"0.1 hp" or "75 W"`, []unit{unitW, unitKW, unitHP}, [2]unit{unitW, unitW}, -1e12, 1e12},
 	Energy:      {"energy", `"500 J"`, []unit{unitJ, unitKJ, unitMJ, unitWh, unitKWh, unitFLb}, [2]unit{unitJ, unitFLb}, -1e18, 1e18},
+	Multiple:    {"multiple", `"7 times"`, []unit{unitTimes}, [2]unit{unitTimes, unitTimes}, -1e9, 1e9},
 	Angle:       {"angle", `"45 deg"`, []unit{unitDeg, unitRad, unitGon}, [2]unit{unitDeg, unitDeg}, -1e4, 1e4},
 }
