@@ -108,8 +108,6 @@ func decimals(d Dimension, u unit, x float64) int {
 		return trimmed(x, 1)
 	case d == Angle:
 		return 1
-	case d == Multiple:
-		return upTo(size, 100, 1)
 	case d == Roughness:
 		return trimmed(x, significant(x, 2))
 	case d == Diameter || d == Ratio || d == Slope || d == Multiple:
