@@ -8,8 +8,9 @@ import (
 	"github.com/paulmach/orb"
 )
 
-// The standard deviations of a drop that terrain.md §2.3 prints for three
-// classes at five distances, to the last printed digit.
+// Standard deviations of a drop for three classes at five distances and for
+// independent heights, as tabulated when the classes were proposed, by a
+// separate calculation; to the last digit of that table.
 func TestDropSigmaTable(t *testing.T) {
 	distances := []float64{10, 30, 100, 300, 1000, 1e9}
 	for _, c := range []struct {

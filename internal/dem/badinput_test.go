@@ -617,6 +617,28 @@ func TestBadInput18CoarseSteps(t *testing.T) {
 	}
 }
 
+// A few cells between the steps do not hide them; a lake at a round height
+// does not make steps out of good ground.
+func TestBadInput18StepsWithExceptionsAndLakes(t *testing.T) {
+	rough := func(i, j int) float64 { return 200 + 30*math.Sin(float64(i)/17) + 20*math.Cos(float64(j)/23) }
+	stepped := utm(120, 120, func(i, j int) float64 {
+		if (i*7+j*13)%100 == 0 {
+			return rough(i, j)
+		}
+		return math.Round(rough(i, j))
+	})
+	surface, _ := load(t, open(t, Options{ZUnit: "m"}, stepped.make(t, "s.tif")), 70)
+	near(t, "step", has(t, surface.Findings(), "coarse_steps").Values[0].SI, 1, 1e-9)
+	lake := utm(120, 120, func(i, j int) float64 {
+		if i < 117 {
+			return 200
+		}
+		return rough(i, j)
+	})
+	surface, _ = load(t, open(t, Options{ZUnit: "m"}, lake.make(t, "l.tif")), 70)
+	hasNot(t, surface.Findings(), "coarse_steps")
+}
+
 func TestBadInput19SurfaceModel(t *testing.T) {
 	for name, want := range map[string]bool{
 		"town_DSM_1m.tif": true, "dsm.tif": true, "first_return.tif": true,

@@ -155,7 +155,8 @@ func sift[T float32 | float64](z []T, mask []byte, f *file) tally {
 	t := tally{cells: len(z), lo: math.Inf(1), hi: math.Inf(-1), loNonZero: math.Inf(1)}
 	nan := T(math.NaN())
 	mark := T(f.noData)
-	var steps stepFinder
+	var finder stepFinder
+	stride := len(z)/stepSamples | 1 // odd, so as not to stay in one column
 	for i, v := range z {
 		if v != v {
 			t.voids++
@@ -191,58 +192,51 @@ func sift[T float32 | float64](z []T, mask []byte, f *file) tally {
 			t.loNonZero = height
 		}
 		t.lo, t.hi = min(t.lo, raw), max(t.hi, raw)
-		steps.add(raw)
+		// Runs of one value say nothing: a lake is no staircase.
+		if i%stride == 0 && i > 0 && z[i-1] != v {
+			finder.add(raw)
+		}
 	}
-	t.step = steps.step(t.lo, t.hi)
+	t.step = finder.step(t.lo, t.hi)
 	return t
 }
 
 // stepFinder looks for a step of which all values are whole multiples, as in
-// rasters of whole metres. Halves are the finest step that it knows.
+// rasters of whole metres. A few exceptions are allowed: filled holes, or the
+// rounding of a reprojection.
 type stepFinder struct {
-	started bool
-	never   bool
-	base    float64
-	common  int64 // greatest common divisor of differences, in halves
+	seen      int
+	multiples [len(steps)]int
 }
+
+// steps that rasters are stored in, in stored units, ascending.
+var steps = [...]float64{0.5, 1, 2, 3, 4, 5, 10, 20, 25, 50}
+
+const (
+	stepSamples   = 50000 // cells that are looked at
+	stepShare     = 0.97  // of them that must be multiples
+	stepTolerance = 0.005 // of a multiple, in stored units
+)
 
 func (s *stepFinder) add(v float64) {
-	if s.never {
-		return
-	}
-	if !s.started {
-		s.started, s.base = true, v
-		return
-	}
-	halves := (v - s.base) * 2
-	whole := math.Round(halves)
-	if math.Abs(halves-whole) > 1e-6 || math.Abs(whole) > 1<<52 {
-		s.never = true
-		return
-	}
-	if d := int64(whole); s.common == 0 || d%s.common != 0 {
-		s.common = gcd(s.common, d)
+	s.seen++
+	for k, step := range steps {
+		if math.Abs(v-step*math.Round(v/step)) <= stepTolerance {
+			s.multiples[k]++
+		}
 	}
 }
 
-// step is 0 when there is none, or when the values span too few steps to tell
-// steps from chance.
+// step is the largest that fits, 0 when none does or when the values span too
+// few steps to tell steps from chance.
 func (s *stepFinder) step(lo, hi float64) float64 {
-	step := float64(s.common) / 2
-	if s.never || step == 0 || (hi-lo)/step < 4 {
-		return 0
+	found := 0.0
+	for k, step := range steps {
+		if s.seen >= 20 && float64(s.multiples[k]) >= stepShare*float64(s.seen) && (hi-lo)/step >= 4 {
+			found = step
+		}
 	}
-	return step
-}
-
-func gcd(a, b int64) int64 {
-	if b < 0 {
-		b = -b
-	}
-	for b != 0 {
-		a, b = b, a%b
-	}
-	return a
+	return found
 }
 
 // judge decides what a window's values are worth, and says what it found.
@@ -263,6 +257,11 @@ func (b *builder) judge(f *file, c *cells, t *tally) error {
 		t.voids += dropped
 		b.note(f, finding.New(finding.Warning, "heights_out_of_range",
 			fmt.Sprintf("%d cells hold heights that no ground has; they are taken as void", dropped), ""))
+	}
+	if valid > 100 && t.lo == t.hi {
+		b.note(f, finding.New(finding.Warning, "all_one_height",
+			"every cell read has the same height, {0}", "look at the raster in a viewer: water, or a file that was written wrongly",
+			quantity.Metres(t.lo*f.scaleM+f.offsetM)))
 	}
 	b.cells += t.cells
 	b.voids += t.voids

@@ -507,3 +507,10 @@ func TestWorstModelCounts(t *testing.T) {
 		near(t, "cell", surface.CellM(), 1/0.9996, 1e-4)
 	}
 }
+
+func TestAllOneHeight(t *testing.T) {
+	surface, _ := load(t, open(t, Options{ZUnit: "m"}, utm(40, 40, func(i, j int) float64 { return 0 }).make(t, "0.tif")), 30)
+	near(t, "height", has(t, surface.Findings(), "all_one_height").Values[0].SI, 0, 0)
+	surface, _ = load(t, open(t, Options{ZUnit: "m"}, utm(40, 40, slope).make(t, "s.tif")), 30)
+	hasNot(t, surface.Findings(), "all_one_height")
+}
