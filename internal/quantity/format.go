@@ -110,7 +110,9 @@ func decimals(d Dimension, u unit, x float64) int {
 		return 1
 	case d == Roughness:
 		return trimmed(x, significant(x, 2))
-	case d == Diameter || d == Ratio || d == Slope || d == Multiple:
+	case d == Multiple:
+		return trimmed(x, significant(x, 3))
+	case d == Diameter || d == Ratio || d == Slope:
 		return trimmed(x, min(significant(x, 3), 4))
 	}
 	return significant(x, 3)
