@@ -5,6 +5,7 @@ package plan
 import (
 	"route/internal/catalog"
 	"route/internal/quantity"
+	"route/internal/terrain"
 )
 
 // Format names the layout of plan.json; it changes only by additions.
@@ -59,6 +60,7 @@ type Input struct {
 	VerticalUnit  string `json:"vertical_unit"`
 	VerticalDatum string `json:"vertical_datum"`
 	CellM         Number `json:"cell_m"`
+	CellText      string `json:"cell"` // "1 m", "0.3 arc-sec = 9.3 x 6.9 m here"
 	AccuracyClass string `json:"accuracy_class"`
 	AccuracyWhy   string `json:"accuracy_why"`
 	Points        *int   `json:"points"` // fixes of a track
@@ -111,10 +113,11 @@ type Place struct {
 
 // Layout is one buildable answer.
 type Layout struct {
-	ID        string `json:"id"` // "A", "B", …
-	Rank      int    `json:"rank"`
-	Objective string `json:"objective"` // what this layout is best at
-	Why       string `json:"why"`       // one sentence for people
+	ID        string   `json:"id"` // "A", "B", …
+	Rank      int      `json:"rank"`
+	Objective string   `json:"objective"` // what this layout is best at
+	BestAt    []string `json:"best_at"`   // objectives at which no other layout is better
+	Why       string   `json:"why"`       // one sentence for people
 
 	Intake      Intake       `json:"intake"`
 	SettlingBox *SettlingBox `json:"settling_box"`
@@ -158,6 +161,7 @@ type Intake struct {
 type SettlingBox struct {
 	Place
 	WaterM Number `json:"water_m"`
+	AlongM Number `json:"along_m"` // from the intake, along the supply pipe
 }
 
 // Standpipe is the open vertical pipe at the head of the drive pipe.
@@ -184,8 +188,8 @@ type Tank struct {
 	InletM Number `json:"inlet_m"`
 }
 
-// Run is what the three pipe runs have in common.
-type Run struct {
+// PipeRun is what the three pipe runs have in common.
+type PipeRun struct {
 	Item       string   `json:"item"`
 	Material   string   `json:"material"`
 	Size       string   `json:"size"`
@@ -201,11 +205,11 @@ type Run struct {
 }
 
 // Supply is the pipe from intake to standpipe.
-type Supply struct{ Run }
+type Supply struct{ PipeRun }
 
 // Drive is the pipe from standpipe to pump; LossM is null, the cycle holds it.
 type Drive struct {
-	Run
+	PipeRun
 	FallM            Number `json:"fall_m"`
 	LengthToDiameter Number `json:"length_to_diameter"`
 	LengthToHead     Number `json:"length_to_head"`
@@ -213,7 +217,7 @@ type Drive struct {
 
 // Delivery is the pipe from pump to tank.
 type Delivery struct {
-	Run
+	PipeRun
 	LiftM  Number `json:"lift_m"`
 	CrestM Number `json:"crest_m"`
 }
@@ -306,6 +310,8 @@ type Relief struct {
 	Cols, Rows               int
 	Z                        []float32 // row-major from the north-west, NaN where unknown
 	Shade                    []uint8   // 0 dark … 255 light, 0 alpha is for exporters to decide where Z is NaN
+	// Contours are in the frame, each at one height.
+	Contours []terrain.Contour
 	// ToFrame maps degrees to frame metres for drawing.
 	ToFrame func(lon, lat float64) (e, n float64) `json:"-"`
 }

@@ -1,0 +1,68 @@
+package main
+
+import (
+	"fmt"
+	"text/tabwriter"
+
+	"route/internal/plan"
+	"route/internal/quantity"
+)
+
+// inspectCommand is `route inspect`.
+type inspectCommand struct {
+	siteFlags
+}
+
+// Run reads every input and says what it is.
+func (c *inspectCommand) Run(s *session) error {
+	site, err := c.load(s)
+	if err != nil {
+		return err
+	}
+	found := plan.Inspect(s.ctx, site)
+	if err := s.ctx.Err(); err != nil {
+		return err
+	}
+	s.warned = found.Warned()
+	if s.json {
+		if err := s.printJSON(found); err != nil {
+			return err
+		}
+	} else {
+		printInspection(s, site, found)
+	}
+	if found.Failed() {
+		return &reportedError{}
+	}
+	return nil
+}
+
+func printInspection(s *session, site *plan.Site, found *plan.Inspection) {
+	system := site.Units
+	table := tabwriter.NewWriter(s.stdout, 0, 4, 2, ' ', 0)
+	for _, in := range found.Inputs {
+		fmt.Fprintf(table, "%s\t%s\n", in.Role, in.Path)
+		if in.CRS != "" {
+			fmt.Fprintf(table, "\tcoordinates: %s\n", in.CRS)
+		}
+		if in.CellM.Known() {
+			fmt.Fprintf(table, "\tcell: %s\n", in.CellText)
+			fmt.Fprintf(table, "\theights: %s (%s)\n", in.VerticalUnit, in.VerticalDatum)
+			fmt.Fprintf(table, "\taccuracy: %s, because %s\n", in.AccuracyClass, in.AccuracyWhy)
+		}
+		if in.Points != nil {
+			fmt.Fprintf(table, "\tpoints: %d\n", *in.Points)
+		}
+		if in.SHA256 != "" {
+			fmt.Fprintf(table, "\tsha256: %s\n", in.SHA256)
+		}
+	}
+	if found.TrackM.Known() {
+		fmt.Fprintf(table, "track\t%s long, %d gaps\n", quantity.Format(system, quantity.Length, float64(found.TrackM)), found.Gaps)
+	}
+	table.Flush()
+	printMessages(s.stdout, system, found.Messages)
+	if len(found.Messages) == 0 {
+		fmt.Fprintln(s.stdout, "\nNothing is wrong with the inputs.")
+	}
+}

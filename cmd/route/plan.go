@@ -1,0 +1,190 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"path/filepath"
+	"strings"
+	"text/tabwriter"
+
+	"route/internal/export"
+	"route/internal/plan"
+	"route/internal/quantity"
+)
+
+// planCommand is `route plan`.
+type planCommand struct {
+	siteFlags
+	Out string `help:"Folder for the hand-off files; the usual one is \"plan\" beside the site file." placeholder:"DIR"`
+}
+
+// Help is shown below the flags.
+func (planCommand) Help() string {
+	return `Examples:
+  route plan demo/fernhollow/site.yaml
+  route plan --terrain ground.tif --creek creek.gpx --tank 44.61234,-121.53210 --creek-flow "8 L/s" --demand "1500 L/day"
+  route plan site.yaml --set limits.standpipe_height.max="10 ft" --out /tmp/taller`
+}
+
+// Run plans and writes the folder.
+func (c *planCommand) Run(s *session) error {
+	site, err := c.load(s)
+	if err != nil {
+		return err
+	}
+	if site.File == "" && !s.json {
+		printDefaults(s.stderr, site.Defaults())
+	}
+	bar := newProgress(s.stderr)
+	p, err := plan.Run(s.ctx, site, func(at plan.Progress) { bar.show(at.Step, at.Done, at.Total) })
+	bar.clear()
+	if err != nil {
+		return err
+	}
+	out := c.folder()
+	if err := export.WriteFolder(s.ctx, out, p); err != nil {
+		return err
+	}
+	s.warned = p.Warned()
+	if s.json {
+		if err := export.Write(s.stdout, export.PlanJSON, p); err != nil {
+			return err
+		}
+	} else {
+		printPlan(s.stdout, p)
+		fmt.Fprintf(s.stdout, "\nThe hand-off folder: %s\n", out)
+	}
+	if len(p.Layouts) == 0 {
+		return &infeasibleError{text: "no layout is feasible"}
+	}
+	return nil
+}
+
+func (c *planCommand) folder() string {
+	switch {
+	case c.Out != "":
+		return c.Out
+	case c.Site == "" || c.Site == "-":
+		return "plan"
+	default:
+		return filepath.Join(filepath.Dir(c.Site), "plan")
+	}
+}
+
+func printDefaults(w io.Writer, defaults []plan.Default) {
+	fmt.Fprintln(w, "Usual values that no flag replaced:")
+	table := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
+	for _, d := range defaults {
+		fmt.Fprintf(table, "  %s\t%s\t%s\n", d.Key, d.Value, d.Why)
+	}
+	table.Flush()
+	fmt.Fprintln(w)
+}
+
+// printPlan prints the answer first, then the layouts side by side, then what
+// a careful reader must know.
+func printPlan(w io.Writer, p *plan.Plan) {
+	fmt.Fprintf(w, "%s\n\n", p.Headline())
+	if len(p.Layouts) > 0 {
+		printLayouts(w, p)
+	}
+	printMessages(w, p.System(), p.Messages)
+	for _, l := range p.Layouts {
+		if len(l.Messages) > 0 {
+			fmt.Fprintf(w, "\nLayout %s:", l.ID)
+			printMessages(w, p.System(), l.Messages)
+		}
+	}
+	if len(p.Rejected) > 0 {
+		fmt.Fprintln(w, "\nWhy not elsewhere:")
+		table := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
+		for _, r := range p.Rejected {
+			fmt.Fprintf(table, "  %d\t%s\n", r.Count, r.Text)
+		}
+		table.Flush()
+	}
+}
+
+// printLayouts prints one column a layout.
+func printLayouts(w io.Writer, p *plan.Plan) {
+	system := p.System()
+	show := func(d quantity.Dimension, v plan.Number) string {
+		if !v.Known() {
+			return "-"
+		}
+		return quantity.Format(system, d, float64(v))
+	}
+	metres := func(v plan.Number) string { return show(quantity.Length, v) }
+	rows := []struct {
+		name string
+		cell func(l plan.Layout) string
+	}{
+		{"", func(l plan.Layout) string { return l.ID }},
+		{"best at", func(l plan.Layout) string { return strings.ReplaceAll(strings.Join(l.BestAt, ", "), "_", " ") }},
+		{"water a day", func(l plan.Layout) string { return show(quantity.DailyVolume, l.DeliveredLDay/1000/86400) }},
+		{"  80 % of cases", func(l plan.Layout) string {
+			return show(quantity.DailyVolume, l.DeliveredLDayLow/1000/86400) + " – " + show(quantity.DailyVolume, l.DeliveredLDayHigh/1000/86400)
+		}},
+		{"chance that it works", func(l plan.Layout) string { return show(quantity.Ratio, l.ChanceWorks) }},
+		{"cost, " + p.Currency(), func(l plan.Layout) string { return string(l.Cost.Total) }},
+		{"drive head", func(l plan.Layout) string { return metres(l.DriveHeadM) }},
+		{"lift", func(l plan.Layout) string { return metres(l.Delivery.LiftM) }},
+		{"drive flow", func(l plan.Layout) string { return show(quantity.Flow, l.DriveFlowLMin/60000) }},
+		{"intake at", func(l plan.Layout) string { return metres(l.Intake.StationM) }},
+		{"standpipe at", func(l plan.Layout) string {
+			if l.Standpipe == nil {
+				return "none"
+			}
+			return metres(l.Standpipe.StationM)
+		}},
+		{"  stands, runs full to", func(l plan.Layout) string {
+			if l.Standpipe == nil {
+				return "-"
+			}
+			return metres(l.Standpipe.HeightM) + ", " + metres(l.Standpipe.RunningLevelM-l.Standpipe.GroundM)
+		}},
+		{"pump at", func(l plan.Layout) string { return metres(l.Pump.StationM) }},
+		{"pumps", func(l plan.Layout) string { return fmt.Sprintf("%d × %s", l.Pump.Count, l.Pump.Model) }},
+		{"supply pipe", func(l plan.Layout) string {
+			if l.Supply == nil {
+				return "none"
+			}
+			return metres(l.Supply.LengthM) + " " + l.Supply.Material + " " + l.Supply.Size
+		}},
+		{"drive pipe", func(l plan.Layout) string {
+			return metres(l.Drive.LengthM) + " " + l.Drive.Material + " " + l.Drive.Size
+		}},
+		{"delivery pipe", func(l plan.Layout) string {
+			return metres(l.Delivery.LengthM) + " " + l.Delivery.Material + " " + l.Delivery.Size
+		}},
+		{"beats a minute", func(l plan.Layout) string { return fmt.Sprintf("%.0f", l.BeatsPerMin) }},
+	}
+	table := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
+	for _, row := range rows {
+		fmt.Fprint(table, row.name)
+		for _, l := range p.Layouts {
+			fmt.Fprint(table, "\t", row.cell(l))
+		}
+		fmt.Fprintln(table)
+	}
+	table.Flush()
+	fmt.Fprintln(w, "Places along the creek are counted from its upper end.")
+}
+
+// printMessages prints findings in order of weight.
+func printMessages(w io.Writer, system quantity.System, messages []plan.Message) {
+	if len(messages) == 0 {
+		return
+	}
+	fmt.Fprintln(w)
+	for _, m := range messages {
+		place := ""
+		if m.StationM.Known() {
+			place = " (at " + quantity.Format(system, quantity.Length, float64(m.StationM)) + ")"
+		}
+		fmt.Fprintf(w, "%s: %s%s\n", m.Level, m.Text, place)
+		if m.Hint != "" {
+			fmt.Fprintf(w, "  %s\n", m.Hint)
+		}
+	}
+}

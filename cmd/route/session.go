@@ -1,0 +1,174 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"slices"
+	"syscall"
+
+	"github.com/alecthomas/kong"
+
+	"route/internal/finding"
+)
+
+// Exit codes, the same for every command.
+const (
+	exitDone        = 0
+	exitFailed      = 1
+	exitUsage       = 2
+	exitInfeasible  = 3
+	exitWarnings    = 4
+	exitInterrupted = 130
+)
+
+// commandLine is everything that can be typed.
+type commandLine struct {
+	JSON   bool `name:"json" help:"Print exactly one JSON document on standard output, also for a failure."`
+	Strict bool `help:"Exit with code 4 when the result carries warnings."`
+
+	Plan    planCommand    `cmd:"" help:"Terrain, creek and tank in; ranked layouts and the hand-off folder out."`
+	Inspect inspectCommand `cmd:"" help:"Read every input, say what it is and what is wrong with it; plan nothing."`
+	Profile profileCommand `cmd:"" help:"Work out the long profile of the creek, nothing else."`
+	Pipe    pipeCommand    `cmd:"" help:"Head loss, or the flow that a fall gives, in one run of pipe."`
+	Ram     ramCommand     `cmd:"" help:"What a ram delivers for a drive head, a lift and its pipes."`
+	New     newCommand     `cmd:"" help:"Write a commented starter site file into a folder."`
+	Verify  verifyCommand  `cmd:"" help:"Run the published check values on this machine."`
+	Version versionCommand `cmd:"" help:"Print the versions of route, GDAL and PROJ."`
+}
+
+// session is what a command runs in.
+type session struct {
+	ctx            context.Context
+	stdin          io.Reader
+	stdout, stderr io.Writer
+	json, strict   bool
+	warned         bool // the result carries warnings
+}
+
+// printJSON writes one indented document to standard output.
+func (s *session) printJSON(v any) error {
+	enc := json.NewEncoder(s.stdout)
+	enc.SetIndent("", "  ")
+	enc.SetEscapeHTML(false)
+	return enc.Encode(v)
+}
+
+// usageError is a wrong command line: exit code 2.
+type usageError struct{ text, hint string }
+
+func (e *usageError) Error() string { return e.text }
+
+// infeasibleError says that there is an answer and it is "no": exit code 3.
+// The command has printed it already.
+type infeasibleError struct{ text, hint string }
+
+func (e *infeasibleError) Error() string { return e.text }
+
+// reportedError is a failure that the command has printed already: exit code 1.
+type reportedError struct{}
+
+func (*reportedError) Error() string { return "the problems are listed above" }
+
+// helpShown unwinds kong after it has printed help.
+type helpShown struct{}
+
+// run is the whole program; it returns the exit code.
+func run(args []string, stdin io.Reader, stdout, stderr io.Writer) (code int) {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	var line commandLine
+	s := &session{ctx: ctx, stdin: stdin, stdout: stdout, stderr: stderr, json: slices.Contains(args, "--json")}
+	defer func() {
+		if r := recover(); r != nil {
+			if _, ok := r.(helpShown); !ok {
+				panic(r)
+			}
+			code = exitDone
+		}
+	}()
+	parser, err := kong.New(&line,
+		kong.Name("route"),
+		kong.Description("Plans hydraulic ram installations: where the intake, the settling box, the standpipe and the pump go, which pipe to buy, how much water reaches the tank and what it costs.\n\nExit codes: 0 done, 1 failed, 2 wrong usage, 3 no feasible layout, 4 done with warnings under --strict, 130 interrupted."),
+		kong.Writers(stdout, stderr),
+		kong.Exit(func(int) { panic(helpShown{}) }),
+		kong.ConfigureHelp(kong.HelpOptions{Compact: true, NoExpandSubcommands: true}),
+	)
+	if err != nil {
+		panic(err) // a mistake in our own struct tags
+	}
+	if len(args) == 0 {
+		fmt.Fprintln(stderr, "route: say what to do, for example: route plan SITE.yaml (route --help lists the commands)")
+		return exitUsage
+	}
+	command, err := parser.Parse(args)
+	if err != nil {
+		return s.fail(&usageError{text: err.Error(), hint: "route --help lists the commands, route COMMAND --help the flags of one"})
+	}
+	s.json, s.strict = line.JSON, line.Strict
+	if err := command.Run(s); err != nil {
+		return s.fail(err)
+	}
+	if s.strict && s.warned {
+		return exitWarnings
+	}
+	return exitDone
+}
+
+// failure is the JSON form of an error.
+type failure struct {
+	Code string `json:"code"`
+	Text string `json:"text"`
+	Hint string `json:"hint"`
+	File string `json:"file"`
+	Line int    `json:"line"`
+}
+
+// fail reports an error once, in the form that was asked for, and returns the
+// exit code that belongs to it.
+func (s *session) fail(err error) int {
+	var reported *reportedError
+	if errors.As(err, &reported) {
+		return exitFailed
+	}
+	code, f := classify(s.ctx, err)
+	if code == exitInfeasible {
+		return code // the plan itself was the answer
+	}
+	if s.json {
+		if err := s.printJSON(map[string]failure{"error": f}); err != nil {
+			fmt.Fprintln(s.stderr, "route:", err)
+		}
+		return code
+	}
+	fmt.Fprintln(s.stderr, "route:", err)
+	if f.Hint != "" {
+		fmt.Fprintln(s.stderr, "  what to do:", f.Hint)
+	}
+	return code
+}
+
+// classify gives the exit code of an error and its parts.
+func classify(ctx context.Context, err error) (int, failure) {
+	var (
+		usage      *usageError
+		infeasible *infeasibleError
+		fault      *finding.Fault
+	)
+	switch {
+	case errors.As(err, &usage):
+		return exitUsage, failure{Code: "usage", Text: usage.text, Hint: usage.hint}
+	case errors.As(err, &infeasible):
+		return exitInfeasible, failure{Code: "no_feasible_layout", Text: infeasible.text, Hint: infeasible.hint}
+	case errors.Is(err, context.Canceled) || ctx.Err() != nil:
+		return exitInterrupted, failure{Code: "interrupted", Text: "interrupted; earlier results are untouched"}
+	case errors.As(err, &fault):
+		return exitFailed, failure{Code: fault.Code, Text: fault.Error(), Hint: fault.Hint, File: fault.File, Line: fault.Line}
+	default:
+		return exitFailed, failure{Code: "failed", Text: err.Error()}
+	}
+}

@@ -1,0 +1,94 @@
+package plan
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+
+	"route/internal/hydraulics"
+	"route/internal/profile"
+
+	"github.com/paulmach/orb"
+)
+
+// draws is how many seeded draws a layout's band rests on. The 10 and 90 %
+// points of 400 draws are themselves known to about 3 % of the spread.
+const draws = 400
+
+// Standard deviations of what is not the terrain. They are judgements, not
+// measurements: a ram that has not been calibrated delivers within about a
+// quarter of the model (hydraulics reference, 3.4), which is read as 95 %;
+// tabulated roughness is uncertain by 30 to 50 %, which a pipe's loss feels
+// by about a sixth.
+const (
+	pumpSpread     = 0.125 // of the logarithm of delivered flow
+	lossSpread     = 0.15  // of the supply pipe's loss
+	liftSpreadPart = 0.02  // of the delivery friction
+)
+
+// uncertain is one layout as the draws see it.
+type uncertain struct {
+	intake, standpipe, pump, tank orb.Point
+
+	driveHeadM    float64
+	supplyLossM   float64
+	standpipeM    float64 // running water above the foot
+	standpipeMin  float64
+	standpipeMax  float64
+	hasStandpipe  bool
+	deliveryHeadM float64 // static lift and friction
+	driveHeadMin  float64
+	demand        float64 // m³/s, 0 for none
+	drawFlow      float64 // m³/s of one pump
+	pumps         int
+	deliver       func(driveHeadM, deliveryHeadM float64) (hydraulics.Duty, error) // one pump, retuned
+}
+
+// band is what the draws say.
+type band struct {
+	headSigmaM float64
+	chance     float64 // that the layout works as asked
+	low, high  float64 // 10 and 90 % points of delivered flow, m³/s, all pumps
+}
+
+// spread runs the draws. The three heights along the creek share the
+// surface's error, so the two drops that matter are drawn together.
+func (u uncertain) spread(g profile.Ground, seed uint64) band {
+	intakePump := g.DiffSigma(u.intake, u.pump)
+	intakeFoot := g.DiffSigma(u.intake, u.standpipe)
+	footPump := g.DiffSigma(u.standpipe, u.pump)
+	pumpTank := g.DiffSigma(u.pump, u.tank)
+	rho := 0.0
+	if intakePump > 0 && intakeFoot > 0 {
+		rho = (intakePump*intakePump + intakeFoot*intakeFoot - footPump*footPump) / (2 * intakePump * intakeFoot)
+		rho = math.Max(-1, math.Min(1, rho))
+	}
+	random := rand.New(rand.NewPCG(seed, 0x9e3779b97f4a7c15))
+	delivered := make([]float64, draws)
+	works := 0
+	for k := range delivered {
+		a, b := random.NormFloat64(), random.NormFloat64()
+		loss := u.supplyLossM * lossSpread * random.NormFloat64()
+		head := u.driveHeadM + intakePump*a - loss
+		water := u.standpipeM + intakeFoot*(rho*a+math.Sqrt(1-rho*rho)*b) - loss
+		lift := u.deliveryHeadM + math.Hypot(pumpTank, liftSpreadPart*u.deliveryHeadM)*random.NormFloat64()
+		factor := math.Exp(pumpSpread * random.NormFloat64())
+		q := 0.0
+		if !u.hasStandpipe || water >= u.standpipeMin {
+			if duty, err := u.deliver(head, lift); err == nil {
+				q = math.Max(0, duty.DeliveredFlow*factor) * float64(u.pumps)
+			}
+		}
+		delivered[k] = q
+		if q > 0 && q >= u.demand && head >= u.driveHeadMin && (!u.hasStandpipe || water <= u.standpipeMax) {
+			works++
+		}
+	}
+	slices.Sort(delivered)
+	return band{
+		headSigmaM: math.Hypot(intakePump, u.supplyLossM*lossSpread),
+		chance:     float64(works) / draws,
+		low:        delivered[draws/10],
+		high:       delivered[draws-1-draws/10],
+	}
+}

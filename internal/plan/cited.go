@@ -1,0 +1,22 @@
+package plan
+
+// worksCited lists the formulas and tables that a run used, and says where
+// one is only remembered.
+func worksCited(p *Plan) []string {
+	cited := []string{
+		"Transverse Mercator on the site: Karney (2011), J. Geodesy 85, 475–485; distances: Karney (2013), J. Geodesy 87, 43–55",
+		"Long profile: quantile carving after Schwanghart & Scherler (2017), Earth Surf. Dynam. 5, 821–839, eq. A12, solved exactly as a weighted isotonic regression",
+		"Error of terrain heights: nugget and two exponential parts over plan distance; class values are assumptions to be replaced by measured drops",
+	}
+	if len(p.Layouts) == 0 {
+		return cited
+	}
+	return append(cited,
+		"Water: density Kell (1975), viscosity Kestin, Sokolov & Wakeham (1978); from memory, checked against printed tables",
+		"Friction: 64/Re below Re 2000; Colebrook–White by Serghides (1984) above 4000; a cubic between, after Dunlop",
+		"Surge: Joukowsky's relation with the wave speed of a thin elastic pipe",
+		"Ram: three phases of acceleration, pumping and recoil in the parameters of Thomas (1994), Warwick DTU WP41; derived from first principles, verified against simulation, not validated against a measured pump",
+		"Delivery line: least cost over 16 neighbours from the tank, straightened; slope classes are common practice, no source",
+		"Shaded ground: Horn (1981), Proc. IEEE 69, 14–47",
+	)
+}

@@ -1,0 +1,412 @@
+package plan
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"github.com/paulmach/orb"
+
+	"route/internal/catalog"
+	"route/internal/finding"
+	"route/internal/geodesy"
+	"route/internal/hydraulics"
+	"route/internal/optimize"
+	"route/internal/quantity"
+	"route/internal/terrain"
+)
+
+// gradeWinners works out every ranked candidate in full: where its pipes lie,
+// its grade lines, what it delivers, costs and how sure that is.
+func (j *job) gradeWinners() error {
+	for k := range j.result.Ranked {
+		j.record(Progress{Step: "grading layouts", Done: k, Total: len(j.result.Ranked)})
+		g := grader{job: j, c: &j.result.Ranked[k]}
+		if err := g.grade(k); err != nil {
+			return err
+		}
+		j.plan.Layouts = append(j.plan.Layouts, g.l)
+	}
+	for k := range j.plan.Layouts {
+		l := &j.plan.Layouts[k]
+		l.Why = j.why(l)
+	}
+	j.explain()
+	return nil
+}
+
+// grader works out one layout.
+type grader struct {
+	*job
+	c         *optimize.Candidate
+	l         Layout
+	route     terrain.Path
+	operation hydraulics.Operation
+	supplyPipe, drivePipe, deliveryPipe,
+	standpipe *catalog.Item
+	ram hydraulics.Ram
+}
+
+func (g *grader) grade(k int) error {
+	route, err := g.field.Route(g.creek.Points[g.c.Pump])
+	if err != nil {
+		return err
+	}
+	g.route = route
+	g.findItems()
+	if err := g.operate(); err != nil {
+		return err
+	}
+	g.l.ID, g.l.Rank = layoutID(k), k+1
+	g.l.Objective, g.l.BestAt = g.plan.Objective, []string{}
+	for _, o := range g.c.BestAt {
+		g.l.BestAt = append(g.l.BestAt, string(o))
+	}
+	if len(g.l.BestAt) > 0 && !slices.Contains(g.l.BestAt, g.l.Objective) {
+		g.l.Objective = g.l.BestAt[0]
+	}
+	g.places()
+	g.laySupply()
+	g.layDrive()
+	g.layDelivery()
+	g.duty()
+	if err := g.cost(); err != nil {
+		return err
+	}
+	g.certainty(k)
+	g.l.Stakes = stakesOf(&g.l, g.site.Units)
+	g.l.Messages = []Message{}
+	for _, f := range g.doubts() {
+		g.l.Messages = append(g.l.Messages, g.message(f))
+	}
+	sortMessages(g.l.Messages)
+	return nil
+}
+
+// layoutID is A, B, … Z, AA, …
+func layoutID(k int) string {
+	if k < 26 {
+		return string(rune('A' + k))
+	}
+	return layoutID(k/26-1) + layoutID(k%26)
+}
+
+func (g *grader) findItems() {
+	item := func(id string) *catalog.Item {
+		it, _ := g.plan.Prices.Item(id)
+		return it
+	}
+	g.supplyPipe, g.drivePipe, g.deliveryPipe = item(g.c.SupplyPipe), item(g.c.DrivePipe), item(g.c.DeliveryPipe)
+	g.standpipe = item(g.c.StandpipePipe)
+	g.ram = *item(g.c.PumpItem).Ram
+}
+
+// pumpTuning is the range of closing velocity over the velocity with the waste
+// valve locked open in which a ram can be set; common practice, no source.
+var pumpTuning = [2]float64{0.35, 0.8}
+
+// operate works out the running of the pump with the delivery line as it is
+// laid: the search knew its length from the cells of the field, within a few
+// per cent.
+func (g *grader) operate() error {
+	installation := hydraulics.Installation{
+		Fluid:    g.fluid,
+		SourceM:  g.c.DriveHeadM,
+		Drive:    hydraulics.Run{Pipe: g.drivePipe.Pipe.Pipe, LengthM: g.c.DriveM},
+		Ram:      g.ram,
+		Pumps:    g.c.Layout.Pumps,
+		Delivery: hydraulics.Run{Pipe: g.deliveryPipe.Pipe.Pipe, LengthM: g.route.LengthM},
+		LiftM:    g.liftM(),
+	}
+	operation, err := installation.TunedTo(g.c.Flow, pumpTuning)
+	if err != nil {
+		return fmt.Errorf("plan: layout at station %s: %w", g.creek.Stations[g.c.Pump], err)
+	}
+	g.operation = operation
+	return nil
+}
+
+// liftM is from the waste valve outlet to the tank inlet, or to the highest
+// ground on the way where that stands above it.
+func (g *grader) liftM() float64 {
+	return math.Max(g.problem.TankInletM, g.route.CrestM) - g.c.OutletM
+}
+
+// at describes a point of the frame.
+func (j *job) at(p orb.Point, groundM float64) Place {
+	ll := j.frame.ToLonLat(p)
+	e, n := geodesy.ToUTM(ll, j.zone, j.north)
+	return Place{StationM: Unknown, Lon: Degrees(ll.Lon), Lat: Degrees(ll.Lat), EastingM: Number(e), NorthM: Number(n), GroundM: Number(groundM)}
+}
+
+// atStation describes a station of the creek.
+func (j *job) atStation(i int, groundM float64) Place {
+	p := j.at(j.creek.Points[i], groundM)
+	p.StationM = Number(j.creek.Stations[i])
+	return p
+}
+
+func (g *grader) places() {
+	c, z := g.c, g.creek.ZM
+	bed := g.site.Limits.BedDepthM
+	g.l.Intake = Intake{Place: g.atStation(c.Intake, z[c.Intake]-bed), WaterM: Number(z[c.Intake])}
+	if c.Box >= 0 {
+		g.l.SettlingBox = &SettlingBox{
+			Place:  g.atStation(c.Box, z[c.Box]),
+			WaterM: Number(g.gradeAt(c.Box)),
+			AlongM: Number(g.creek.SlopeM[c.Box] - g.creek.SlopeM[c.Intake]),
+		}
+	}
+	if c.Standpipe >= 0 {
+		g.l.Standpipe = &Standpipe{
+			Place:         g.atStation(c.Standpipe, z[c.Standpipe]),
+			HeightM:       Number(c.StandpipeM),
+			StaticLevelM:  Number(c.StaticLevelM),
+			RunningLevelM: Number(c.RunningLevelM),
+			InsideM:       Number(g.standpipe.Pipe.Pipe.Inside),
+			Size:          g.standpipe.Pipe.Name,
+		}
+	}
+	pump, _ := g.plan.Prices.Item(c.PumpItem)
+	g.l.Pump = Pump{Place: g.atStation(c.Pump, z[c.Pump]), OutletM: Number(c.OutletM), Count: c.Layout.Pumps, Model: pump.Name}
+	g.l.Tank = Tank{Place: g.at(g.tank, g.tankM), InletM: Number(g.problem.TankInletM)}
+}
+
+// gradeAt is the running grade line of the supply pipe over a station: the
+// pool's surface less what intake, friction and the box take up to there.
+func (g *grader) gradeAt(k int) float64 {
+	level := g.creek.ZM[g.c.Intake]
+	if k == g.c.Intake {
+		return level
+	}
+	level -= g.c.IntakeLossM + g.c.SupplySlope*(g.creek.SlopeM[k]-g.creek.SlopeM[g.c.Intake])
+	if g.c.Box >= 0 && k >= g.c.Box {
+		level -= g.c.BoxDropM
+	}
+	return level
+}
+
+func pipeRun(it *catalog.Item, lengthM, flow float64, temperatureK float64) PipeRun {
+	p := it.Pipe
+	rating := Unknown
+	if r := p.RatingAt(temperatureK); r > 0 {
+		rating = Number(r)
+	}
+	return PipeRun{
+		Item: it.ID, Material: p.Family, Size: p.Size, Standard: p.Standard,
+		InsideM: Number(p.Pipe.Inside), LengthM: Number(lengthM), LossM: Unknown,
+		FlowLS: Number(flow * 1000), VelocityMS: Number(flow / p.Pipe.Area()),
+		PressureM: Unknown, RatingM: rating,
+	}
+}
+
+// laySupply follows the creek's bed from the intake to the head of the drive
+// pipe.
+func (g *grader) laySupply() {
+	if g.c.DriveFrom == g.c.Intake {
+		return
+	}
+	run := pipeRun(g.supplyPipe, g.c.SupplyM, g.c.Flow, g.site.TemperatureK)
+	run.LossM = Number(g.c.SupplyLossM)
+	static := g.creek.ZM[g.c.Intake]
+	deepest := 0.0
+	for k := g.c.Intake; k <= g.c.DriveFrom; k++ {
+		invert := g.creek.ZM[k] - g.site.Limits.BedDepthM
+		deepest = math.Max(deepest, static-invert)
+		ground := g.creek.ZM[k]
+		run.Path = append(run.Path, g.vertex(g.atStation(k, ground), g.creek.SlopeM[k]-g.creek.SlopeM[g.c.Intake], invert, g.gradeAt(k)))
+	}
+	run.PressureM = Number(deepest)
+	g.l.Supply = &Supply{run}
+}
+
+func (g *grader) vertex(p Place, along, invert, grade float64) Vertex {
+	return Vertex{Lon: p.Lon, Lat: p.Lat, EastingM: p.EastingM, NorthM: p.NorthM, AlongM: Number(along), StationM: p.StationM, GroundM: p.GroundM, InvertM: Number(invert), GradeM: Number(grade)}
+}
+
+// driveStepM is how finely the ground under the drive pipe is drawn.
+const driveStepM = 1.0
+
+// layDrive draws the straight pipe from the water line at its head to the
+// waste valve outlet.
+func (g *grader) layDrive() {
+	c := g.c
+	run := pipeRun(g.drivePipe, c.DriveM, c.Flow/float64(c.Layout.Pumps), g.site.TemperatureK)
+	run.PressureM = Number(g.operation.ShutoffHeadM)
+	a, b := g.creek.Points[c.DriveFrom], g.creek.Points[c.Pump]
+	top, bottom := g.creek.ZM[c.DriveFrom], c.OutletM
+	steps := max(1, int(math.Ceil(c.DriveM/driveStepM)))
+	for k := range steps + 1 {
+		t := float64(k) / float64(steps)
+		p := orb.Point{a[0] + t*(b[0]-a[0]), a[1] + t*(b[1]-a[1])}
+		ground, ok := g.ground.At(p)
+		if !ok {
+			ground = math.NaN()
+		}
+		place := g.at(p, ground)
+		switch k {
+		case 0:
+			place = g.atStation(c.DriveFrom, top)
+		case steps:
+			place = g.atStation(c.Pump, g.creek.ZM[c.Pump])
+		}
+		run.Path = append(run.Path, g.vertex(place, t*c.DriveM, top+t*(bottom-top), math.NaN()))
+	}
+	g.l.Drive = Drive{
+		PipeRun: run, FallM: Number(top - bottom),
+		LengthToDiameter: Number(c.DriveM / g.drivePipe.Pipe.Pipe.Inside),
+		LengthToHead:     Number(c.DriveM / c.DriveHeadM),
+	}
+}
+
+// layDelivery follows the cheapest way over the ground; its grade line falls
+// evenly from the pump to the highest of tank inlet and crest.
+func (g *grader) layDelivery() {
+	flow := g.operation.DeliveredTotal
+	run := pipeRun(g.deliveryPipe, g.route.LengthM, flow, g.site.TemperatureK)
+	run.LossM = Number(g.operation.DeliveryLossM)
+	atPump := g.c.OutletM + g.operation.DeliveryHeadM
+	along, highest := 0.0, 0.0
+	last := len(g.route.Line) - 1
+	for k, p := range g.route.Line {
+		if k > 0 {
+			along += math.Hypot(dist(g.route.Line[k-1], p), g.route.ZM[k]-g.route.ZM[k-1])
+		}
+		grade := atPump - g.operation.DeliveryLossM*along/g.route.LengthM
+		place, invert := g.at(p, g.route.ZM[k]), g.route.ZM[k]
+		switch k {
+		case 0:
+			place, invert = g.atStation(g.c.Pump, g.route.ZM[0]), g.c.OutletM
+		case last:
+			invert = g.problem.TankInletM
+		}
+		highest = math.Max(highest, grade-invert)
+		run.Path = append(run.Path, g.vertex(place, along, invert, grade))
+	}
+	surge := hydraulics.Surge(g.fluid, g.deliveryPipe.Pipe.Pipe, flow/g.deliveryPipe.Pipe.Pipe.Area())
+	run.PressureM = Number(highest + surge)
+	g.l.Delivery = Delivery{PipeRun: run, LiftM: Number(g.liftM()), CrestM: Number(g.route.CrestM)}
+}
+
+func (g *grader) duty() {
+	o := g.operation
+	g.l.DriveHeadM = Number(g.c.DriveHeadM)
+	g.l.DriveFlowLMin = Number(o.DriveTotal * 60000)
+	g.l.DeliveredLMin = Number(o.DeliveredTotal * 60000)
+	g.l.DeliveredLDay = Number(o.DeliveredTotal * litresPerDay)
+	g.l.BeatsPerMin = Number(o.BeatsPerMinute())
+	g.l.Efficiency = Number(o.EfficiencyDAubuisson)
+	g.l.EfficiencyRankine = Number(o.EfficiencyRankine)
+	g.l.LiftRatio = Number(g.liftM() / g.c.DriveHeadM)
+	g.l.Mu = Number(o.Mu)
+	g.l.ClosingVelocityMS = Number(o.ClosingVelocity)
+	g.l.ShutoffHeadM = Number(o.ShutoffHeadM)
+	g.l.CreekLeftShare = Number((g.site.LowFlow - g.c.Flow) / g.site.LowFlow)
+}
+
+// cost prices what the laid lines need.
+func (g *grader) cost() error {
+	quantities := g.c.Layout
+	quantities.DeliveryM = g.route.LengthM
+	quantities.DeliveryBends = g.route.Bends(bendDegrees)
+	quantities.HighPoints, quantities.LowPoints = len(g.route.HighAt), len(g.route.LowAt)
+	takeoff, err := g.plan.Prices.Materials(quantities)
+	if err != nil {
+		return err
+	}
+	groups, err := takeoff.ByGroup()
+	if err != nil {
+		return err
+	}
+	total, err := takeoff.Total()
+	if err != nil {
+		return err
+	}
+	amount := func(group string) Decimal {
+		m := groups[group]
+		m.Currency = g.plan.Prices.Currency
+		return Decimal(m.Decimal())
+	}
+	g.l.Cost = Cost{Currency: g.plan.Prices.Currency, Supply: amount(catalog.GroupSupply), Drive: amount(catalog.GroupDrive), Delivery: amount(catalog.GroupDelivery), Other: amount(catalog.GroupOther), Total: Decimal(total.Decimal())}
+	for _, line := range takeoff.Lines {
+		g.l.Takeoff = append(g.l.Takeoff, takeoffLine(g.plan.Prices, line))
+	}
+	return nil
+}
+
+// bendDegrees is the turn from which a pipe needs a fitting; less, it is bent.
+const bendDegrees = 30
+
+func takeoffLine(prices *catalog.Catalog, line catalog.Line) TakeoffLine {
+	out := TakeoffLine{
+		Item: line.Item, Name: line.Name, Group: line.Group, Where: line.Where,
+		Need: Number(line.Quantity), NeedUnit: "each", Packs: line.Packs, Unit: line.Unit, PackM: Unknown,
+		Price: Decimal(line.Price.Decimal()), Amount: Decimal(line.Amount.Decimal()),
+	}
+	if it, ok := prices.Item(line.Item); ok && it.PackM > 0 {
+		out.NeedUnit, out.PackM = "m", Number(it.PackM)
+	}
+	return out
+}
+
+// certainty runs the seeded draws of this layout.
+func (g *grader) certainty(k int) {
+	c := g.c
+	u := uncertain{
+		intake: g.creek.Points[c.Intake], standpipe: g.creek.Points[c.DriveFrom], pump: g.creek.Points[c.Pump], tank: g.tank,
+		driveHeadM: c.DriveHeadM, supplyLossM: c.SupplyLossM,
+		standpipeM: c.StandpipeWaterM, standpipeMin: g.site.Limits.StandpipeMinM,
+		standpipeMax:  g.site.Limits.StandpipeMaxM,
+		hasStandpipe:  c.Standpipe >= 0,
+		deliveryHeadM: g.operation.DeliveryHeadM, driveHeadMin: g.site.Limits.DriveHeadMinM,
+		demand: g.site.Demand, pumps: c.Layout.Pumps, deliver: g.deliver(),
+	}
+	b := u.spread(g.ground, g.site.Seed*1000003+uint64(k))
+	g.l.DriveHeadSigmaM = Number(b.headSigmaM)
+	g.l.ChanceWorks = Number(b.chance)
+	g.l.DeliveredLDayLow = Number(b.low * litresPerDay)
+	g.l.DeliveredLDayHigh = Number(b.high * litresPerDay)
+}
+
+// deliver gives what one pump delivers when it is set to draw the layout's
+// flow at another drive head and lift.
+func (g *grader) deliver() func(driveHeadM, deliveryHeadM float64) (hydraulics.Duty, error) {
+	drive, flow, tuning := g.drivePipe.Pipe.Pipe, g.c.Flow/float64(g.c.Layout.Pumps), pumpTuning
+	return func(driveHeadM, deliveryHeadM float64) (hydraulics.Duty, error) {
+		return g.ram.TunedTo(g.fluid, drive, g.c.DriveM, driveHeadM, deliveryHeadM, flow, tuning)
+	}
+}
+
+// doubts are what a reader of this layout must know.
+func (g *grader) doubts() []finding.Finding {
+	found := append([]finding.Finding{}, g.c.Findings...)
+	if names := g.land.crossingsOf(g.route.Line); len(names) > 0 {
+		found = append(found, finding.New(finding.Warning, "crossing", "the delivery pipe crosses "+strings.Join(names, ", "), "ask who owns it, and what a crossing must look like, before digging"))
+	}
+	if g.route.CrestM > g.problem.TankInletM {
+		found = append(found, finding.New(finding.Warning, "crest_above_tank", "the ground on the way stands {0} above the tank inlet; the crest, not the tank, sets the lift", "put an air vent at the crest, or look for a way round it", quantity.Metres(g.route.CrestM-g.problem.TankInletM)))
+	}
+	if sigma, head := float64(g.l.DriveHeadSigmaM), g.c.DriveHeadM; sigma > 0.15*head {
+		found = append(found, finding.New(finding.Warning, "head_uncertain", "the drive head of {0} is known to {1} (one standard deviation) from this terrain", "level the fall from the intake pool to the pump before buying pipe", quantity.Metres(head), quantity.Metres(sigma)))
+	}
+	if float64(g.l.Delivery.PressureM) > float64(g.l.Delivery.RatingM) {
+		found = append(found, finding.New(finding.Warning, "delivery_rating", "a valve shut at once would raise the pressure in the delivery pipe to {0} of water, above its rating", "shut valves slowly, or take the next pressure class", quantity.Of(quantity.Head, float64(g.l.Delivery.PressureM))))
+	}
+	return found
+}
+
+// why says in a sentence what speaks for a layout.
+func (j *job) why(l *Layout) string {
+	words := map[string]string{string(optimize.MostHead): "the most drive head", string(optimize.MostWater): "the most water", string(optimize.LeastCost): "the least cost for the water wanted"}
+	var best []string
+	for _, o := range l.BestAt {
+		best = append(best, words[o])
+	}
+	if len(best) > 0 {
+		return "Of all layouts within the limits it has " + strings.Join(best, " and ") + "."
+	}
+	first := j.plan.Layouts[0]
+	water := 100 * (float64(l.DeliveredLDay)/float64(first.DeliveredLDay) - 1)
+	return fmt.Sprintf("Another place or another set of pipes: %+.0f %% water and %s %s against %s %s for layout %s.", water, l.Cost.Currency, l.Cost.Total, first.Cost.Currency, first.Cost.Total, first.ID)
+}

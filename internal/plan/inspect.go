@@ -1,0 +1,136 @@
+package plan
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"route/internal/finding"
+)
+
+// Inspection is what the inputs are and what is wrong with them.
+type Inspection struct {
+	Site     string    `json:"site"`
+	Inputs   []Input   `json:"inputs"`
+	TrackM   Number    `json:"track_length_m"`
+	Gaps     int       `json:"track_gaps"`
+	Messages []Message `json:"messages"`
+	Defaults []Default `json:"defaults"`
+}
+
+// Failed says whether something keeps a plan from being made.
+func (i *Inspection) Failed() bool { return hasLevel(i.Messages, finding.Error) }
+
+// Warned says whether a result would carry warnings.
+func (i *Inspection) Warned() bool { return hasLevel(i.Messages, finding.Warning) }
+
+func hasLevel(messages []Message, level finding.Level) bool {
+	for _, m := range messages {
+		if m.Level == string(level) {
+			return true
+		}
+	}
+	return false
+}
+
+// Inspect reads every input and lists every problem: where Run stops at the
+// first, Inspect goes on with whatever does not depend on it.
+func Inspect(ctx context.Context, site *Site) *Inspection {
+	j := newJob(ctx, site, nil)
+	defer j.close()
+	found := &Inspection{Site: site.Name, TrackM: Unknown, Defaults: site.Defaults()}
+	try := func(step func() error) bool {
+		if ctx.Err() != nil {
+			return false
+		}
+		err := step()
+		if err != nil {
+			j.plan.Messages = append(j.plan.Messages, problem(err))
+		}
+		return err == nil
+	}
+	creek := try(j.readCreek)
+	terrain := try(j.openTerrain)
+	if creek {
+		length := 0.0
+		for _, leg := range j.walked.legs {
+			length += lengthOf(leg)
+		}
+		found.TrackM, found.Gaps = Number(length), len(j.walked.legs)-1
+	}
+	tank := creek && terrain && try(j.findTank)
+	if creek && terrain && try(j.placeFrame) && try(j.loadGround) {
+		if tank {
+			try(j.standTank)
+		}
+		try(j.longProfile)
+		try(j.readLand)
+	} else if terrain {
+		j.describeTerrain()
+	}
+	try(j.readCatalog)
+	sortMessages(j.plan.Messages)
+	found.Inputs, found.Messages = j.plan.Inputs, j.plan.Messages
+	return found
+}
+
+// problem is the message form of an error.
+func problem(err error) Message {
+	m := Message{Level: string(finding.Error), Code: "failed", Text: err.Error(), StationM: Unknown}
+	var fault *finding.Fault
+	if errors.As(err, &fault) {
+		m.Code, m.Text, m.Hint, m.File, m.Line = fault.Code, fault.Error(), fault.Hint, fault.File, fault.Line
+	}
+	return m
+}
+
+// describeTerrain lists the rasters among the inputs.
+func (j *job) describeTerrain() {
+	for i, info := range j.source.Infos() {
+		j.plan.Inputs = append(j.plan.Inputs, Input{
+			Path:          j.site.Terrain[min(i, len(j.site.Terrain)-1)],
+			Role:          "terrain",
+			SHA256:        info.SHA256,
+			CRS:           info.CRS,
+			VerticalUnit:  info.VerticalUnit,
+			VerticalDatum: info.VerticalDatum,
+			CellM:         Number(info.CellM),
+			CellText:      info.Cell,
+			AccuracyClass: info.AccuracyClass,
+			AccuracyWhy:   info.AccuracyWhy,
+		})
+	}
+}
+
+// describeCreek puts the long profile into the plan.
+func (j *job) describeCreek() {
+	c := j.creek
+	n := c.Len()
+	j.plan.Creek.LengthM = Number(c.Stations[n-1] - c.Stations[0])
+	j.plan.Creek.FallM = Number(c.ZM[0] - c.ZM[n-1])
+	j.plan.Creek.Stations = make([]CreekStation, n)
+	for i := range n {
+		at := j.frame.ToLonLat(c.Points[i])
+		j.plan.Creek.Stations[i] = CreekStation{
+			StationM: Number(c.Stations[i]),
+			Lon:      Degrees(at.Lon),
+			Lat:      Degrees(at.Lat),
+			ZM:       Number(c.ZM[i]),
+			ZSigmaM:  Number(c.SigmaM[i]),
+			LowM:     Number(c.LowM[i]),
+			HighM:    Number(c.HighM[i]),
+			RawM:     Number(c.RawM[i]),
+			Flags:    c.Flags[i].Names(),
+		}
+	}
+}
+
+// standTank reads the ground under the tank.
+func (j *job) standTank() error {
+	z, ok := j.ground.At(j.tank)
+	if !ok {
+		return &finding.Fault{Code: "tank_void", File: j.site.File, Text: fmt.Sprintf("the terrain has no height at the tank (%.6f, %.6f): %v", j.tankAt.Lat, j.tankAt.Lon, j.ground.Why(j.tank)), Hint: "move the tank a little, or add a terrain tile that covers it"}
+	}
+	j.tankM = z
+	return nil
+}

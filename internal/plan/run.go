@@ -1,0 +1,400 @@
+package plan
+
+import (
+	"context"
+	"math"
+
+	"github.com/paulmach/orb"
+
+	"route/internal/dem"
+	"route/internal/finding"
+	"route/internal/geodesy"
+	"route/internal/hydraulics"
+	"route/internal/optimize"
+	"route/internal/profile"
+	"route/internal/quantity"
+	"route/internal/survey"
+	"route/internal/terrain"
+)
+
+// Version is the program's version; the build sets it.
+var Version = "unreleased"
+
+// Progress is the step at work; Total is 0 when its length is not known.
+type Progress struct {
+	Step        string
+	Done, Total int
+}
+
+// Run does the main job. The Plan may hold no layout: then its messages say
+// why and what is nearest. record, which may be nil, is called from several
+// goroutines.
+func Run(ctx context.Context, site *Site, record func(Progress)) (*Plan, error) {
+	j := newJob(ctx, site, record)
+	defer j.close()
+	for _, step := range []func() error{
+		j.readCreek, j.openTerrain, j.findTank, j.placeFrame, j.loadGround,
+		j.standTank, j.longProfile, j.readLand, j.deliveryField, j.search, j.gradeWinners, j.drawRelief,
+	} {
+		if err := step(); err != nil {
+			return nil, err
+		}
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+	}
+	j.finish()
+	return j.plan, nil
+}
+
+// LongProfile works out the creek alone: the Plan holds no layouts.
+func LongProfile(ctx context.Context, site *Site, record func(Progress)) (*Plan, error) {
+	j := newJob(ctx, site, record)
+	defer j.close()
+	for _, step := range []func() error{j.readCreek, j.openTerrain, j.placeFrame, j.loadGround, j.longProfile} {
+		if err := step(); err != nil {
+			return nil, err
+		}
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+	}
+	j.finish()
+	return j.plan, nil
+}
+
+// job carries one run from step to step. Each step reads what the earlier
+// ones left and fills in its own part of the plan.
+type job struct {
+	ctx    context.Context
+	site   *Site
+	record func(Progress)
+	plan   *Plan
+
+	walked  creekFile
+	source  *dem.Source
+	tankAt  geodesy.LonLat
+	hasTank bool
+	frame   *geodesy.Frame
+	legs    []orb.LineString // of the walked track, in the frame
+	zone    int              // UTM zone of the stakes
+	north   bool
+	ground  *dem.Surface
+	tank    orb.Point
+	tankM   float64 // ground at the tank
+	creek   *profile.Profile
+	land    *land
+	grid    *terrain.Grid
+	field   *terrain.Field
+	fluid   hydraulics.Fluid
+	problem optimize.Problem
+	result  *optimize.Result
+}
+
+func newJob(ctx context.Context, site *Site, record func(Progress)) *job {
+	if record == nil {
+		record = func(Progress) {}
+	}
+	return &job{ctx: ctx, site: site, record: record, land: &land{}, plan: &Plan{
+		Format:      Format,
+		ToolVersion: Version,
+		Site:        site.Name,
+		Seed:        site.Seed,
+		Units:       unitsWord(site.Units),
+		Demand:      unknownIfZero(site.Demand * litresPerDay),
+		Take:        unknownIfZero(site.LowFlow * site.TakeShare * 1000),
+		LowFlow:     unknownIfZero(site.LowFlow * 1000),
+		Inputs:      []Input{},
+		Creek:       Creek{LengthM: Unknown, FallM: Unknown, Stations: []CreekStation{}},
+		Layouts:     []Layout{},
+		Messages:    []Message{},
+		Rejected:    []Rejected{},
+		Reaches:     []Reach{},
+		WorksCited:  []string{},
+		Defaults:    site.Defaults(),
+	}}
+}
+
+// litresPerDay turns m³/s into litres a day.
+const litresPerDay = 86400 * 1000
+
+func unitsWord(s quantity.System) string {
+	if s == quantity.US {
+		return "us"
+	}
+	return "si"
+}
+
+func unknownIfZero(v float64) Number {
+	if v == 0 {
+		return Unknown
+	}
+	return Number(v)
+}
+
+func (j *job) close() {
+	if j.source != nil {
+		j.source.Close()
+	}
+}
+
+// tell adds findings to the plan.
+func (j *job) tell(findings ...finding.Finding) {
+	for _, f := range findings {
+		j.plan.Messages = append(j.plan.Messages, j.message(f))
+	}
+}
+
+// message puts a finding into the site's units.
+func (j *job) message(f finding.Finding) Message {
+	return Message{
+		Level:    string(f.Level),
+		Code:     f.Code,
+		Text:     quantity.Text(j.site.Units, f.Text, f.Values...),
+		Hint:     quantity.Text(j.site.Units, f.Hint, f.Values...),
+		File:     f.File,
+		Line:     f.Line,
+		StationM: Number(f.StationM),
+	}
+}
+
+// openTerrain opens the rasters and checks that the creek lies on them.
+func (j *job) openTerrain() error {
+	j.record(Progress{Step: "opening the terrain"})
+	paths := make([]string, len(j.site.Terrain))
+	for i, name := range j.site.Terrain {
+		paths[i] = j.site.path(name)
+	}
+	source, err := dem.Open(paths, dem.Options{CRS: j.site.CRS, ZUnit: j.site.ZUnit})
+	if err != nil {
+		return err
+	}
+	j.source = source
+	return j.checkCover()
+}
+
+// checkCover refuses a creek that does not lie on the terrain.
+func (j *job) checkCover() error {
+	var all []geodesy.LonLat
+	for _, leg := range j.walked.legs {
+		all = append(all, leg...)
+	}
+	findings, err := j.source.CheckPoints("the creek "+j.walked.path, all)
+	j.tell(findings...)
+	return err
+}
+
+// placeFrame puts the metric frame on the site: first roughly, then, once the
+// height of the place is known, at its scale.
+func (j *job) placeFrame() error {
+	var lon, lat, n float64
+	first := j.walked.legs[0][0]
+	for _, leg := range j.walked.legs {
+		for _, fix := range leg {
+			lon += unwrap(fix.Lon, first.Lon)
+			lat += fix.Lat
+			n++
+		}
+	}
+	origin := geodesy.LonLat{Lon: unwrap(lon/n, 0), Lat: lat / n}
+	height, err := j.source.HeightNear(j.nearestCovered(origin))
+	if err != nil {
+		return err
+	}
+	if j.frame, err = geodesy.NewFrame(origin, height); err != nil {
+		return err
+	}
+	if math.IsNaN(j.site.AltitudeM) {
+		j.site.AltitudeM = height
+	}
+	j.zone, j.north = geodesy.UTM(origin)
+	j.plan.Frame = Frame{PROJ: j.frame.PROJ(), UTM: geodesy.UTMEPSG(j.zone, j.north)}
+	return nil
+}
+
+// unwrap moves a longitude to within half a turn of another.
+func unwrap(lon, near float64) float64 {
+	for lon-near > 180 {
+		lon -= 360
+	}
+	for lon-near < -180 {
+		lon += 360
+	}
+	return lon
+}
+
+// nearestCovered is the fix closest to a place among those on the terrain.
+func (j *job) nearestCovered(p geodesy.LonLat) geodesy.LonLat {
+	best, least := p, math.Inf(1)
+	for _, leg := range j.walked.legs {
+		for _, fix := range leg {
+			d := math.Hypot((unwrap(fix.Lon, p.Lon)-p.Lon)*math.Cos(p.Lat*math.Pi/180), fix.Lat-p.Lat)
+			if d < least && j.source.Covers(fix) {
+				best, least = fix, d
+			}
+		}
+	}
+	return best
+}
+
+// loadGround reads the one window that the job needs.
+func (j *job) loadGround() error {
+	j.record(Progress{Step: "reading the terrain"})
+	if err := j.layOutCreek(); err != nil {
+		return err
+	}
+	if j.hasTank {
+		j.tank = j.frame.ToFrame(j.tankAt)
+		if err := j.keepWithinReach(); err != nil {
+			return err
+		}
+	}
+	area := boundOf(j.legs).Pad(j.thalwegOptions().ReachM())
+	if j.hasTank {
+		area = area.Union(j.deliveryArea())
+	}
+	ground, err := j.source.Load(j.ctx, j.frame, area)
+	if err != nil {
+		return err
+	}
+	j.ground = ground
+	j.tell(j.source.Findings()...)
+	j.tell(ground.Findings()...)
+	if j.walked.track != nil {
+		_, doubts := survey.CompareHeights(*j.walked.track, func(p geodesy.LonLat) (float64, bool) { return ground.At(j.frame.ToFrame(p)) })
+		j.tell(doubts...)
+	}
+	j.describeTerrain()
+	return nil
+}
+
+// layOutCreek brings the creek line into the frame; a recorded track is first
+// cleaned of what was not the walk.
+func (j *job) layOutCreek() error {
+	if j.walked.track == nil {
+		for _, leg := range j.walked.legs {
+			j.legs = append(j.legs, toFrame(j.frame, leg))
+		}
+		return nil
+	}
+	legs, findings, err := survey.Clean(*j.walked.track, j.frame, survey.CleanOptions{SigmaM: j.site.TrackSigmaM})
+	if err != nil {
+		return inFile(err, j.walked.path)
+	}
+	j.legs = legs
+	j.tell(findings...)
+	return nil
+}
+
+func boundOf(legs []orb.LineString) orb.Bound {
+	b := legs[0].Bound()
+	for _, leg := range legs[1:] {
+		b = b.Union(leg.Bound())
+	}
+	return b
+}
+
+// deliveryArea holds the creek within reach and the tank, with room to go
+// round things.
+func (j *job) deliveryArea() orb.Bound {
+	b := boundOf(j.legs).Extend(j.tank)
+	return b.Pad(math.Max(50, 0.1*math.Max(b.Max[0]-b.Min[0], b.Max[1]-b.Min[1])))
+}
+
+// keepWithinReach drops the parts of the track from which no pipe could reach
+// the tank.
+func (j *job) keepWithinReach() error {
+	reach := j.site.DeliveryMaxM + j.site.Limits.SupplyLengthMaxM + j.site.Limits.DriveLengthMaxM
+	var kept []orb.LineString
+	var walkedM, keptM float64
+	for _, leg := range j.legs {
+		var part orb.LineString
+		flush := func() {
+			if len(part) > 1 {
+				kept = append(kept, part)
+			}
+			part = nil
+		}
+		for i, p := range leg {
+			if i > 0 {
+				walkedM += dist(leg[i-1], p)
+			}
+			if dist(p, j.tank) > reach {
+				flush()
+				continue
+			}
+			if len(part) > 0 {
+				keptM += dist(leg[i-1], p)
+			}
+			part = append(part, p)
+		}
+		flush()
+	}
+	if len(kept) == 0 {
+		return &finding.Fault{Code: "tank_too_far", File: j.site.File, Text: "no part of the creek is within reach of the tank: " + quantity.Format(j.site.Units, quantity.Length, reach), Hint: "check the tank's coordinates, or raise limits.delivery_pipe_length.max"}
+	}
+	if keptM < 0.98*walkedM {
+		j.tell(finding.New(finding.Note, "creek_beyond_reach", "{0} of the {1} of track are near enough to the tank; the rest is left out", "", quantity.Metres(keptM), quantity.Metres(walkedM)))
+	}
+	j.legs = kept
+	return nil
+}
+
+// longProfile finds the thalweg and fits the profile.
+func (j *job) longProfile() error {
+	j.record(Progress{Step: "working out the creek's profile"})
+	creek, findings, err := profile.Thalweg(j.ctx, j.ground, j.legs, j.thalwegOptions())
+	if err != nil {
+		return inFile(err, j.walked.path)
+	}
+	j.creek = creek
+	j.tell(findings...)
+	j.describeCreek()
+	return nil
+}
+
+// thalwegOptions say how well the track is known and how fine the terrain is.
+func (j *job) thalwegOptions() profile.ThalwegOptions {
+	cell := 0.0
+	for _, info := range j.source.Infos() {
+		if info.CellM > cell {
+			cell = info.CellM
+		}
+	}
+	if j.ground != nil {
+		cell = j.ground.CellM()
+	}
+	return profile.ThalwegOptions{CellM: cell, TrackSigmaM: j.site.TrackSigmaM}
+}
+
+// deliveryField finds the cheapest way to the tank from everywhere at once.
+func (j *job) deliveryField() error {
+	j.record(Progress{Step: "looking for ways to the tank"})
+	area := j.deliveryArea()
+	j.grid = terrain.Sample(j.ground, area, gridCell(area, j.ground.CellM()))
+	laying := terrain.LayingCost{PerMetre: 1, SlopeClasses: slopeClasses, Forbidden: j.land.forbidden(j.grid)}
+	field, err := terrain.FromTank(j.ctx, j.grid, j.tank, laying)
+	if err != nil {
+		return err
+	}
+	j.field = field
+	return nil
+}
+
+// slopeClasses make steep ground dearer to lay pipe over; common practice, no
+// source.
+var slopeClasses = []terrain.SlopeClass{{MaxGrade: 0.15, Factor: 1}, {MaxGrade: 0.3, Factor: 1.3}, {MaxGrade: 0.6, Factor: 2}, {MaxGrade: math.Inf(1), Factor: 4}}
+
+// gridCells bounds the delivery grid; beyond it the cells grow.
+const gridCells = 20e6
+
+func gridCell(area orb.Bound, cellM float64) float64 {
+	w, h := area.Max[0]-area.Min[0], area.Max[1]-area.Min[1]
+	return math.Max(cellM, math.Sqrt(w*h/gridCells))
+}
+
+// finish puts the messages in order: errors, warnings, notes, each as found.
+func (j *job) finish() {
+	sortMessages(j.plan.Messages)
+	j.plan.WorksCited = worksCited(j.plan)
+}

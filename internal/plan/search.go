@@ -1,0 +1,229 @@
+package plan
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"math"
+	"os"
+	"slices"
+	"strings"
+
+	"github.com/paulmach/orb"
+
+	"route/internal/catalog"
+	"route/internal/finding"
+	"route/internal/hydraulics"
+	"route/internal/optimize"
+	"route/internal/profile"
+	"route/internal/quantity"
+)
+
+// readCatalog takes the user's prices over the embedded ones, and of both what
+// is sold in the units of the site.
+func (j *job) readCatalog() error {
+	whole, err := j.wholeCatalog()
+	if err != nil {
+		return err
+	}
+	trade := catalog.Metric
+	if j.site.Units == quantity.US {
+		trade = catalog.Inch
+	}
+	j.plan.Prices = whole.In(trade)
+	j.plan.Catalog = whole.Name
+	return nil
+}
+
+func (j *job) wholeCatalog() (*catalog.Catalog, error) {
+	if j.site.Catalog == "" {
+		currency := j.site.Currency
+		if currency == "" {
+			currency = "USD"
+		}
+		j.tell(finding.New(finding.Note, "prices_invented", "the prices are those of the built-in list, which are invented", "give your own: catalog: prices.csv"))
+		return catalog.Default(currency), nil
+	}
+	path := j.site.path(j.site.Catalog)
+	file, err := os.Open(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, &finding.Fault{Code: "catalog_missing", File: path, Text: "there is no such file", Hint: "catalog: names a price list, relative to the site file", Err: err}
+	}
+	if err != nil {
+		return nil, &finding.Fault{Code: "catalog_unreadable", File: path, Text: err.Error(), Err: err}
+	}
+	defer file.Close()
+	return catalog.Read(path, file)
+}
+
+// readLand reads the land file, if there is one, and checks the tank against it.
+func (j *job) readLand() error {
+	if j.site.Land == "" {
+		return nil
+	}
+	l, err := readLand(j.site.path(j.site.Land), j.frame)
+	if err != nil {
+		return err
+	}
+	j.land = l
+	if j.hasTank && !l.allows(j.tank) {
+		return &finding.Fault{Code: "tank_off_limits", File: j.site.path(j.site.Land), Text: "the tank stands on land that is to be kept out of, or outside the land to stay inside", Hint: "correct the polygons or the tank's place"}
+	}
+	return nil
+}
+
+// search states the problem and solves it.
+func (j *job) search() error {
+	j.record(Progress{Step: "searching layouts"})
+	if err := j.readCatalog(); err != nil {
+		return err
+	}
+	fluid, err := hydraulics.Water(j.site.TemperatureK, j.site.AltitudeM)
+	if err != nil {
+		return &finding.Fault{Code: "water_out_of_range", File: j.site.File, Text: err.Error(), Hint: "water_temperature and altitude say what the water is like", Err: err}
+	}
+	j.fluid = fluid
+	if j.site.LowFlow == 0 {
+		return &finding.Fault{Code: "creek_flow_missing", File: j.site.File, Text: "the creek's flow is not given", Hint: "measure it in the driest month with a bucket and a watch, then add creek_flow: {low: \"8 L/s\"}"}
+	}
+	if j.problem, err = j.state(); err != nil {
+		return err
+	}
+	result, err := optimize.Run(j.ctx, j.problem, &optimize.Settings{
+		Record: func(at optimize.Progress) {
+			j.record(Progress{Step: "searching layouts", Done: at.Done, Total: at.Total})
+		},
+	})
+	if err != nil {
+		return err
+	}
+	j.result = result
+	return nil
+}
+
+// state turns the site into a problem for the search.
+func (j *job) state() (optimize.Problem, error) {
+	choices, err := j.choices()
+	if err != nil {
+		return optimize.Problem{}, err
+	}
+	p := optimize.Problem{
+		Creek:      j.creek,
+		Ground:     j.ground,
+		DeliveryAt: make([]optimize.DeliveryWay, j.creek.Len()),
+		TankInletM: j.tankM + j.site.Tank.InletAboveGroundM,
+		TakeFlow:   j.site.LowFlow * j.site.TakeShare,
+		Demand:     j.site.Demand * (1 + j.site.DemandMargin),
+		Fluid:      j.fluid,
+		Catalog:    j.plan.Prices,
+		Limits:     j.site.Limits,
+		Choices:    choices,
+		Objective:  j.objective(),
+		Layouts:    j.site.Layouts,
+
+		WasteFraction:   j.site.PipeWaste,
+		ContingencyPart: j.site.Contingency,
+	}
+	j.plan.Objective = string(p.Objective)
+	j.deliveryWays(p.DeliveryAt)
+	if j.site.Land != "" {
+		allowed := make([]bool, j.creek.Len())
+		for i, at := range j.creek.Points {
+			allowed[i] = j.land.allows(at)
+		}
+		p.IntakeAt, p.StandpipeAt, p.PumpAt, p.PassAt = allowed, allowed, allowed, allowed
+		p.ChordAllowed = func(a, b orb.Point) bool { return j.land.allowsChord(a, b) }
+	}
+	return p, nil
+}
+
+// routedEveryM is how far apart along the creek the delivery line is worked
+// out in full.
+const routedEveryM = 15
+
+// deliveryWays describes the delivery line from each station. The length over
+// the field's cells is known for all; straightening takes a few per cent off
+// it, and that share, the bends and the high and low points are taken from the
+// nearest station at which the line is worked out in full.
+func (j *job) deliveryWays(ways []optimize.DeliveryWay) {
+	like := optimize.DeliveryWay{}
+	share, next := 1.0, profile.Station(math.Inf(-1))
+	for i, at := range j.creek.Points {
+		length, crest, ok := j.field.Reach(at)
+		if !ok || length > 1.05*j.site.DeliveryMaxM {
+			continue
+		}
+		if j.creek.Stations[i] >= next {
+			if route, err := j.field.Route(at); err == nil && length > 0 {
+				share = route.LengthM / length
+				like = optimize.DeliveryWay{Bends: route.Bends(bendDegrees), HighPoints: len(route.HighAt), LowPoints: len(route.LowAt)}
+				next = j.creek.Stations[i] + routedEveryM
+			}
+		}
+		ways[i] = like
+		ways[i].LengthM, ways[i].CrestM = share*length, crest
+		ways[i].OK = ways[i].LengthM <= j.site.DeliveryMaxM
+	}
+}
+
+// objective is what the user asks for: the cheapest way to the demand when
+// there is one, else the most water.
+func (j *job) objective() optimize.Objective {
+	switch {
+	case j.site.Objective != "":
+		return j.site.Objective
+	case j.site.Demand > 0:
+		return optimize.LeastCost
+	default:
+		return optimize.MostWater
+	}
+}
+
+// choices lists the catalog items that the search may use.
+func (j *job) choices() (optimize.Choices, error) {
+	c := optimize.Choices{Tuning: pumpTuning}
+	var err error
+	pick := func(key string, wanted []string, kind catalog.Kind, use catalog.Use) []string {
+		ids, e := j.pick(key, wanted, kind, use)
+		err = errors.Join(err, e)
+		return ids
+	}
+	c.SupplyPipes = pick("pipes.supply", j.site.Choices.Supply, catalog.KindPipe, catalog.UseSupply)
+	c.DrivePipes = pick("pipes.drive", j.site.Choices.Drive, catalog.KindPipe, catalog.UseDrive)
+	c.DeliveryPipes = pick("pipes.delivery", j.site.Choices.Delivery, catalog.KindPipe, catalog.UseDelivery)
+	c.Pumps = pick("pipes.pumps", j.site.Choices.Pumps, catalog.KindPump, 0)
+	for n := 1; n <= j.site.Choices.MaxPumps; n++ {
+		c.PumpCounts = append(c.PumpCounts, n)
+	}
+	switch j.site.Choices.SettlingBox {
+	case "always":
+		c.SettlingBox = []bool{true}
+	case "never":
+		c.SettlingBox = []bool{false}
+	default:
+		c.SettlingBox = []bool{false, true}
+	}
+	return c, err
+}
+
+// pick finds the items that the user named, by ID, by product or by family;
+// without names, all that serve the use.
+func (j *job) pick(key string, wanted []string, kind catalog.Kind, use catalog.Use) ([]string, error) {
+	var ids []string
+	for _, it := range j.plan.Prices.Items(kind, use) {
+		if len(wanted) == 0 || slices.ContainsFunc(wanted, func(w string) bool { return isNamed(it, w) }) {
+			ids = append(ids, it.ID)
+		}
+	}
+	if len(ids) == 0 {
+		return nil, &finding.Fault{Code: "catalog_nothing_fits", File: j.site.File, Text: fmt.Sprintf("%s: the catalog has nothing named %s for this", key, strings.Join(wanted, ", ")), Hint: "name an item id, or a pipe such as \"PE SIDR 15 2 in\""}
+	}
+	return ids, nil
+}
+
+func isNamed(it *catalog.Item, name string) bool {
+	if strings.EqualFold(it.ID, name) || strings.EqualFold(it.Name, name) {
+		return true
+	}
+	return it.Pipe != nil && (strings.EqualFold(it.Pipe.Name, name) || strings.EqualFold(it.Pipe.Family, name))
+}

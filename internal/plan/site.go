@@ -1,0 +1,80 @@
+package plan
+
+import (
+	"path/filepath"
+	"strings"
+
+	"route/internal/geodesy"
+	"route/internal/optimize"
+	"route/internal/quantity"
+)
+
+// Site is what the user says about a job: the content of a site file, or the
+// same from flags. Quantities are SI. NewSite fills in the usual values.
+type Site struct {
+	File      string // the site file; "" when the site comes from flags
+	Name      string
+	Units     quantity.System
+	Terrain   []string // rasters, in order of preference
+	ZUnit     string   // "", m, ft or us-ft: overrides what the raster says
+	CRS       string   // of a raster that declares none
+	Creek     string   // track of the creek
+	Track     string   // name of the track in the file, "" for the longest
+	Tank      TankSite
+	LowFlow   float64 // m³/s, the creek's lowest; 0 when not given
+	UsualFlow float64 // m³/s; 0 when not given
+	TakeShare float64 // of the low flow
+	Demand    float64 // m³/s; 0 when not given
+	// DemandMargin is planned on top of the demand, as a share of it: the
+	// model of a pump that nobody has measured may be off by a quarter.
+	DemandMargin float64
+	Objective    optimize.Objective
+	Limits       optimize.Limits
+	// DeliveryMaxM bounds the delivery line, and with it how far from the
+	// tank anything is looked at.
+	DeliveryMaxM float64
+	Choices      PipeChoices
+	Land         string // polygons and lines
+	Catalog      string // own prices, "" for the embedded list
+	Currency     string
+	PipeWaste    float64 // for cuts and laying, as a share of each run
+	Contingency  float64 // for what was forgotten, as a share of the cost
+	Field        []FieldReading
+	TemperatureK float64
+	AltitudeM    float64 // NaN: taken from the terrain
+	TrackSigmaM  float64 // of the track's fixes
+	Seed         uint64
+	Layouts      int // how many different layouts are wanted
+
+	given map[string]bool // keys that the user set
+}
+
+// TankSite is where the tank stands.
+type TankSite struct {
+	At                geodesy.LonLat
+	Waypoint          string // name of a waypoint in the creek file; "" when At is given
+	InletAboveGroundM float64
+}
+
+// PipeChoices restricts what the search may use; empty lists mean all that
+// the catalog has.
+type PipeChoices struct {
+	Supply, Drive, Delivery, Pumps []string
+	MaxPumps                       int
+	SettlingBox                    string // auto, always, never
+}
+
+// FieldReading is one measurement made on site.
+type FieldReading struct{}
+
+// path resolves a name in the site file against the file's own folder. URLs
+// and absolute paths stay as they are.
+func (s *Site) path(name string) string {
+	if name == "" || filepath.IsAbs(name) || strings.Contains(name, "://") || strings.HasPrefix(name, "/vsi") || s.File == "" {
+		return name
+	}
+	return filepath.Join(filepath.Dir(s.File), name)
+}
+
+// Given says whether the user set a key of the site file.
+func (s *Site) Given(key string) bool { return s.given[key] }

@@ -1,0 +1,302 @@
+package plan
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	yaml "github.com/goccy/go-yaml"
+	"github.com/goccy/go-yaml/ast"
+	"github.com/goccy/go-yaml/parser"
+	"github.com/goccy/go-yaml/token"
+
+	"route/internal/finding"
+	"route/internal/quantity"
+)
+
+// ReadSite reads a site file. name is used in messages and to resolve the
+// names of other files. Every mistake is a *finding.Fault with its line and
+// column.
+func ReadSite(name string, r io.Reader) (*Site, error) {
+	content, err := io.ReadAll(io.LimitReader(r, maxSiteBytes+1))
+	if err != nil {
+		return nil, &finding.Fault{Code: "site_unreadable", File: name, Text: err.Error(), Err: err}
+	}
+	if len(content) > maxSiteBytes {
+		return nil, &finding.Fault{Code: "site_too_large", File: name, Text: "is over 1 MB; this cannot be a site file", Hint: "a starter is written by: route new DIR"}
+	}
+	f, err := parser.ParseBytes(content, 0)
+	if err != nil {
+		return nil, syntaxFault(name, err)
+	}
+	reader := siteReader{site: NewSite(), file: name}
+	reader.site.File = name
+	for _, doc := range f.Docs {
+		if doc.Body == nil {
+			continue
+		}
+		if err := reader.mapping("", doc.Body); err != nil {
+			return nil, err
+		}
+	}
+	return reader.site, reader.complete()
+}
+
+const maxSiteBytes = 1 << 20
+
+// syntaxFault turns what the YAML parser says into a fault with a place.
+func syntaxFault(name string, err error) error {
+	fault := &finding.Fault{Code: "site_syntax", File: name, Text: "is not valid YAML: " + err.Error(), Hint: "keys and values are written `key: value`, with two spaces for each level", Err: err}
+	var located yaml.Error
+	if errors.As(err, &located) {
+		fault.Text = "is not valid YAML: " + located.GetMessage()
+		if tk := located.GetToken(); tk != nil && tk.Position != nil {
+			fault.Line, fault.Column = tk.Position.Line, tk.Position.Column
+		}
+	}
+	return fault
+}
+
+// siteReader walks the file's tree and fills the site.
+type siteReader struct {
+	site *Site
+	file string
+}
+
+// fault points at a token of the file.
+func (r *siteReader) fault(tk *token.Token, code, hint, format string, args ...any) error {
+	f := &finding.Fault{Code: code, File: r.file, Text: fmt.Sprintf(format, args...), Hint: hint}
+	if tk != nil && tk.Position != nil {
+		f.Line, f.Column = tk.Position.Line, tk.Position.Column
+	}
+	return f
+}
+
+// mapping reads the entries below a path; "" is the top of the file.
+func (r *siteReader) mapping(path string, n ast.Node) error {
+	entries, ok := entriesOf(n)
+	if !ok {
+		return r.fault(n.GetToken(), "site_structure", expectedBelow(path), "%s", strings.TrimSpace(path+" must hold keys, such as "+firstBelow(path)))
+	}
+	for _, e := range entries {
+		sub := e.Key.GetToken().Value
+		if path != "" {
+			sub = path + "." + sub
+		}
+		if err := r.entry(sub, e); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func entriesOf(n ast.Node) ([]*ast.MappingValueNode, bool) {
+	switch m := n.(type) {
+	case *ast.MappingNode:
+		return m.Values, true
+	case *ast.MappingValueNode:
+		return []*ast.MappingValueNode{m}, true
+	default:
+		return nil, false
+	}
+}
+
+// entry reads one `key: value`.
+func (r *siteReader) entry(path string, e *ast.MappingValueNode) error {
+	switch {
+	case path == "demand" && isSequence(e.Value):
+		return r.demand(e.Value.(*ast.SequenceNode))
+	case path == "field":
+		return r.field(e)
+	case lists[path] != nil:
+		return r.list(path, e)
+	case isLeaf(path):
+		value, err := r.scalar(path, e)
+		if err != nil {
+			return err
+		}
+		if err := r.site.Set(path, value); err != nil {
+			return r.fault(e.Value.GetToken(), "site_value", "", "%s", err)
+		}
+		return nil
+	case len(below(path)) > 0:
+		return r.mapping(path, e.Value)
+	default:
+		parent, _, _ := cutLast(path)
+		return r.fault(e.Key.GetToken(), "site_unknown_key", expectedBelow(parent), "%q is not a setting%s", path, nearestKey(path))
+	}
+}
+
+func isSequence(n ast.Node) bool {
+	_, ok := n.(*ast.SequenceNode)
+	return ok
+}
+
+func isLeaf(path string) bool {
+	_, ok := setting(path)
+	return ok
+}
+
+// scalar gives the text of a single value.
+func (r *siteReader) scalar(path string, e *ast.MappingValueNode) (string, error) {
+	k, _ := setting(path)
+	switch v := e.Value.(type) {
+	case *ast.StringNode:
+		return v.Value, nil
+	case *ast.LiteralNode:
+		return strings.TrimSpace(v.Value.Value), nil
+	case *ast.IntegerNode, *ast.FloatNode, *ast.BoolNode:
+		return v.GetToken().Value, nil
+	default:
+		return "", r.fault(e.Key.GetToken(), "site_value", "", "%s has no single value; expected %s", path, k.want)
+	}
+}
+
+// list reads a list of words, or a single word as a list of one.
+func (r *siteReader) list(path string, e *ast.MappingValueNode) error {
+	nodes := []ast.Node{e.Value}
+	if seq, ok := e.Value.(*ast.SequenceNode); ok {
+		nodes = seq.Values
+	}
+	var words []string
+	for _, n := range nodes {
+		w, ok := n.(*ast.StringNode)
+		if !ok || strings.TrimSpace(w.Value) == "" {
+			return r.fault(n.GetToken(), "site_value", "", "%s must list names, such as [%s]", path, listExample(path))
+		}
+		words = append(words, w.Value)
+	}
+	*lists[path](r.site) = words
+	r.site.given[path] = true
+	return nil
+}
+
+func listExample(path string) string {
+	if path == "terrain" {
+		return "ground.tif"
+	}
+	return "a catalog id, another"
+}
+
+// demand adds up a list of uses: {use: people, count: 4, each: "100 L/day"}.
+func (r *siteReader) demand(seq *ast.SequenceNode) error {
+	total := 0.0
+	for _, item := range seq.Values {
+		entries, ok := entriesOf(item)
+		if !ok {
+			return r.fault(item.GetToken(), "site_value", "", `demand must list uses, such as {use: people, count: 4, each: "100 L/day"}`)
+		}
+		use, err := r.use(item.GetToken(), entries)
+		if err != nil {
+			return err
+		}
+		total += use
+	}
+	r.site.Demand = total
+	r.site.given["demand"] = true
+	return nil
+}
+
+// use reads one use of water and gives its flow.
+func (r *siteReader) use(at *token.Token, entries []*ast.MappingValueNode) (float64, error) {
+	each, count := -1.0, 1
+	for _, e := range entries {
+		name, value := e.Key.GetToken().Value, e.Value.GetToken().Value
+		switch name {
+		case "use":
+		case "count":
+			if _, err := fmt.Sscanf(value, "%d", &count); err != nil || count < 1 {
+				return 0, r.fault(e.Value.GetToken(), "site_value", "", "count is %q; expected a whole number from 1", value)
+			}
+		case "each":
+			v, err := quantity.Parse(quantity.DailyVolume, value)
+			if err != nil {
+				return 0, r.fault(e.Value.GetToken(), "site_value", "", "each: %s", err)
+			}
+			each = v
+		default:
+			return 0, r.fault(e.Key.GetToken(), "site_unknown_key", "", "%q is not known here; a use has use, count and each", name)
+		}
+	}
+	if each <= 0 {
+		return 0, r.fault(at, "site_value", "", `this use does not say how much each needs, such as each: "100 L/day"`)
+	}
+	return each * float64(count), nil
+}
+
+// field reads the measurements made on site.
+func (r *siteReader) field(e *ast.MappingValueNode) error {
+	seq, ok := e.Value.(*ast.SequenceNode)
+	if !ok || len(seq.Values) > 0 {
+		return r.fault(e.Value.GetToken(), "field_not_read", "leave the list empty: field: []", "measurements are not used by this version of route yet")
+	}
+	return nil
+}
+
+// complete checks what only the whole file can tell.
+func (r *siteReader) complete() error {
+	if missing, hint := r.site.Missing(); missing != "" {
+		return &finding.Fault{Code: "site_incomplete", File: r.file, Text: missing, Hint: hint}
+	}
+	return nil
+}
+
+// Missing names the first thing without which nothing can be planned.
+func (s *Site) Missing() (text, hint string) {
+	switch {
+	case len(s.Terrain) == 0:
+		return "no terrain is named", "add terrain: [ground.tif], an elevation raster"
+	case s.Creek == "":
+		return "no creek is named", "add creek: creek.gpx, a track walked along the creek"
+	case s.given["tank.lat"] != s.given["tank.lon"]:
+		return "the tank has only one of lat and lon", "add both, in decimal degrees"
+	default:
+		return "", ""
+	}
+}
+
+// below lists the keys one level under a path.
+func below(path string) []string {
+	prefix := ""
+	if path != "" {
+		prefix = path + "."
+	}
+	var names []string
+	for _, k := range knownKeys() {
+		rest, ok := strings.CutPrefix(k, prefix)
+		if !ok || rest == "" || (path != "" && k == path) {
+			continue
+		}
+		name, _, _ := strings.Cut(rest, ".")
+		if !slices.Contains(names, name) {
+			names = append(names, name)
+		}
+	}
+	return names
+}
+
+func firstBelow(path string) string {
+	names := below(path)
+	if len(names) == 0 {
+		return "name: value"
+	}
+	return names[0] + ": …"
+}
+
+func expectedBelow(path string) string {
+	where := "here"
+	if path != "" {
+		where = "below " + path
+	}
+	return "known " + where + ": " + strings.Join(below(path), ", ")
+}
+
+func cutLast(path string) (before, after string, found bool) {
+	i := strings.LastIndexByte(path, '.')
+	if i < 0 {
+		return "", path, false
+	}
+	return path[:i], path[i+1:], true
+}
