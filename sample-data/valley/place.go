@@ -141,7 +141,7 @@ func newEilwern() *Place {
 	p.Tank = Tank{At: orb.Point{141, -146}, InletAboveGroundM: 1.5}
 	p.Voids = []Void{{orb.Point{-120, 90}, 7}, {orb.Point{60, -170}, 4}, {p.creek.point(505), 2}}
 	p.Land = []Border{
-		{"keep_out", "nesting cliff", []orb.Point{{150, 62}, {186, 40}, {205, 78}, {168, 98}}},
+		{"keep_out", "nesting cliff", []orb.Point{{166, 62}, {194, 58}, {206, 100}, {170, 104}}},
 	}
 	p.walk = walkPlan{
 		from: 0, to: 600, paceMS: 0.6, everyS: 5,
