@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"sync"
 
 	"route/internal/finding"
 	"route/internal/hydraulics"
@@ -29,12 +30,23 @@ func Default(currency string) *Catalog {
 	if currency == "" {
 		currency = "USD"
 	}
-	c, err := read(defaultName, bytes.NewReader(defaultPrices), nil, currency)
-	if err != nil {
-		panic("catalog: the embedded price list is broken: " + err.Error())
+	c := newCatalog(defaultName, currency)
+	for _, item := range defaultItems() {
+		it := *item
+		it.Price.Currency = currency
+		c.add(&it)
 	}
 	return c
 }
+
+// defaultItems reads the embedded price list, once.
+var defaultItems = sync.OnceValue(func() []*Item {
+	c, err := read(defaultName, bytes.NewReader(defaultPrices), nil)
+	if err != nil {
+		panic("catalog: the embedded price list is broken: " + err.Error())
+	}
+	return c.items
+})
 
 // Read reads own prices in CSV. The first line that is not a comment ("#")
 // names the columns; id, price and currency are required:
@@ -57,7 +69,7 @@ func Default(currency string) *Catalog {
 // The result is the default catalog with these prices put in. Whatever is
 // wrong comes back as a *finding.Fault with its line and column.
 func Read(name string, r io.Reader) (*Catalog, error) {
-	return read(name, r, Default, "")
+	return read(name, r, Default)
 }
 
 // columns that a price list may have.
@@ -71,29 +83,28 @@ type reader struct {
 	column   map[string]int
 	row      []string
 	lineOf   map[string]int // where an ID was read
-	own      bool           // not the default list
 	currency string
 	base     *Catalog
 	products map[string]hydraulics.Pipe // given by dimensions
 }
 
 // read reads a price list over a base catalog, which is asked for once the
-// currency is known. Without a base the currency is given and no column.
-func read(name string, r io.Reader, base func(string) *Catalog, currency string) (*Catalog, error) {
+// currency is known. Without a base there is no currency and no column for it.
+func read(name string, r io.Reader, base func(string) *Catalog) (*Catalog, error) {
 	buffered := bufio.NewReader(r)
 	if mark, _ := buffered.Peek(3); bytes.Equal(mark, []byte("\ufeff")) {
 		_, _ = buffered.Discard(3) // a byte order mark, as spreadsheets write it
 	}
-	p := &reader{name: name, csv: csv.NewReader(buffered), lineOf: map[string]int{}, own: base != nil, currency: currency}
+	p := &reader{name: name, csv: csv.NewReader(buffered), lineOf: map[string]int{}}
 	p.csv.Comment = '#'
 	p.csv.FieldsPerRecord = -1
 	p.csv.TrimLeadingSpace = true
 	p.csv.ReuseRecord = true
-	if err := p.header(); err != nil {
+	if err := p.header(base != nil); err != nil {
 		return nil, err
 	}
 	if base == nil {
-		p.base = newCatalog(name, currency)
+		p.base = newCatalog(name, "")
 	}
 	var items []*Item
 	for {
@@ -145,7 +156,7 @@ func (c *Catalog) with(name string, items []*Item) *Catalog {
 	return merged
 }
 
-func (p *reader) header() error {
+func (p *reader) header(own bool) error {
 	row, err := p.csv.Read()
 	if errors.Is(err, io.EOF) {
 		return &finding.Fault{Code: "price_empty", File: p.name, Text: "the price list is empty", Hint: "the first line names the columns: id,price,currency"}
@@ -166,7 +177,7 @@ func (p *reader) header() error {
 		p.column[title] = i
 	}
 	required := []string{"id", "price"}
-	if p.own {
+	if own {
 		required = append(required, "currency")
 	}
 	for _, title := range required {

@@ -175,3 +175,9 @@ func FuzzRead(f *testing.F) {
 		}
 	})
 }
+
+func BenchmarkDefault(b *testing.B) {
+	for b.Loop() {
+		Default("USD")
+	}
+}

@@ -196,12 +196,7 @@ func (p *reader) price(it *Item) error {
 	if text == "" {
 		return p.fault("price", "price_missing", fmt.Sprintf("the price of %q is missing", it.ID), "write it like 12.50; leave the line out to keep the default price")
 	}
-	currency := p.currency
-	if !p.own {
-		currency = "" // the default list is written with two decimals
-	}
-	m, err := ParseMoney(text, currency)
-	m.Currency = p.currency
+	m, err := ParseMoney(text, p.currency)
 	switch {
 	case err != nil:
 		return p.fault("price", "price_amount", err.Error(), "write it like 12.50, with a decimal point")

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"sync"
 
 	"route/internal/hydraulics"
 	"route/internal/quantity"
@@ -26,6 +27,23 @@ var materials = map[string]material{
 	"copper": {"copper L 1 in", JointSolvent},
 }
 
+// productByName finds a standard pipe: at once by its exact name, else as
+// people write it.
+func productByName(name string) (hydraulics.Product, error) {
+	if p, ok := standardPipes()[name]; ok {
+		return p, nil
+	}
+	return hydraulics.ProductByName(name)
+}
+
+var standardPipes = sync.OnceValue(func() map[string]hydraulics.Product {
+	pipes := map[string]hydraulics.Product{}
+	for _, p := range hydraulics.Products() {
+		pipes[p.Name] = p
+	}
+	return pipes
+})
+
 // pipe completes an item that is a pipe.
 func (p *reader) pipe(it *Item) error {
 	product := p.get("product")
@@ -36,7 +54,7 @@ func (p *reader) pipe(it *Item) error {
 			return err
 		}
 	case product != "":
-		found, err := hydraulics.ProductByName(product)
+		found, err := productByName(product)
 		if err != nil {
 			return p.fault("product", "price_product", fmt.Sprintf("there is no standard pipe %q", product),
 				"write its name as in the default catalog, for example PE SIDR 15 1 in, or give inside, wall and material")
@@ -98,7 +116,7 @@ func (p *reader) ownProduct(it *Item, name string) error {
 	if name == "" {
 		name = it.ID
 	}
-	if _, err := hydraulics.ProductByName(name); err == nil {
+	if _, standard := standardPipes()[name]; standard {
 		return p.fault("product", "price_product", fmt.Sprintf("%q is a standard pipe and has its dimensions already", name),
 			"leave inside, wall, material and rating empty, or give the pipe another product name")
 	}
@@ -107,7 +125,7 @@ func (p *reader) ownProduct(it *Item, name string) error {
 	if !ok {
 		return p.fault("material", "price_material", fmt.Sprintf("%q is not a material of pipe", word), "write pe, pvc, pex, steel or copper")
 	}
-	product, err := hydraulics.ProductByName(m.like)
+	product, err := productByName(m.like)
 	if err != nil {
 		panic("catalog: " + err.Error())
 	}
