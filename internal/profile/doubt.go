@@ -67,39 +67,65 @@ func bridges(y, z20 []float64, stations []Station, cellM float64) (short, long [
 	return short, long
 }
 
-// toFeet finds the feet of an obstacle of which the core is known: the edge of
-// the lower convex hull of the heights around it that passes below it. On a
-// steep creek the lower side of a road fill falls like the creek itself, and
-// only the hull shows that it stands above it. The empty reach is returned
-// when they are maxM and more apart: then the bed bulges, and there are no feet
-// to be seen.
+// toFeet finds the feet of an obstacle of which the core is known, with the
+// lower convex hull of the heights around it: the edge that passes below the
+// core reaches from one foot to the other. On a steep creek the lower side of
+// a road fill falls like the creek itself, and only the hull shows that it
+// stands above it. The bed bends too, so a first look takes the part that
+// stands above the edge by a sixth of the obstacle's height, and a second one
+// close around that finds the feet. The empty reach is returned when they are
+// maxM and more apart: then the bed bulges, and there are no feet to be seen.
 func toFeet(y []float64, stations []Station, core reach, maxM, foot float64) reach {
-	lo, hi := core.from, core.to
-	for lo > 0 && float64(stations[core.to]-stations[lo-1]) <= maxM {
-		lo--
+	const share, closeM = 1.0 / 6, 5
+	window := func(r reach, m float64) (lo, hi int) {
+		lo, hi = r.from, r.to
+		for lo > 0 && float64(stations[r.from]-stations[lo-1]) <= m {
+			lo--
+		}
+		for hi+1 < len(y) && float64(stations[hi+1]-stations[r.to]) <= m {
+			hi++
+		}
+		return lo, hi
 	}
-	for hi+1 < len(y) && float64(stations[hi+1]-stations[core.from]) <= maxM {
-		hi++
-	}
-	a, b := hullEdge(y, stations, lo, hi, (core.from+core.to)/2)
-	if a < 0 {
+	at := (core.from + core.to) / 2
+	lo, hi := window(core, maxM-float64(stations[core.to]-stations[core.from]))
+	r, height := standsAbove(y, stations, lo, hi, at, func(height float64) float64 { return max(foot, share*height) })
+	if height <= 0 || float64(stations[r.to]-stations[r.from]) >= maxM {
 		return reach{}
 	}
-	above := func(i int) bool {
-		t := float64((stations[i] - stations[a]) / (stations[b] - stations[a]))
-		return y[i]-(y[a]*(1-t)+y[b]*t) > foot
-	}
-	r := reach{a, b}
-	for r.from < r.to && !above(r.from) {
-		r.from++
-	}
-	for r.to > r.from && !above(r.to) {
-		r.to--
-	}
-	if float64(stations[r.to]-stations[r.from]) >= maxM {
+	lo, hi = window(r, max(closeM, 2*stepOf(stations)))
+	r, height = standsAbove(y, stations, lo, hi, at, func(float64) float64 { return foot })
+	if height <= 0 || float64(stations[r.to]-stations[r.from]) >= maxM {
 		return reach{}
 	}
 	return r
+}
+
+// standsAbove is the part around the station at that stands above the hull's
+// edge by more than a foot, which may depend on the greatest height above it.
+func standsAbove(y []float64, stations []Station, lo, hi, at int, footOf func(height float64) float64) (r reach, height float64) {
+	a, b := hullEdge(y, stations, lo, hi, at)
+	if a < 0 {
+		return reach{}, 0
+	}
+	above := func(i int) float64 {
+		t := float64((stations[i] - stations[a]) / (stations[b] - stations[a]))
+		return y[i] - (y[a]*(1-t) + y[b]*t)
+	}
+	for i := a; i <= b; i++ {
+		if v := above(i); v > height { // not so for NaN
+			height = v
+		}
+	}
+	foot := footOf(height)
+	r = reach{a, b}
+	for r.from < r.to && !(above(r.from) > foot) {
+		r.from++
+	}
+	for r.to > r.from && !(above(r.to) > foot) {
+		r.to--
+	}
+	return r, height
 }
 
 // hullEdge is the edge of the lower convex hull of the known heights from lo

@@ -74,8 +74,13 @@ func (v valley) clean() *rasterGround {
 	g := newRasterGround(orb.Point{-140, south}, v.cellM, int((v.lengthM+280)/v.cellM), int((north-south)/v.cellM))
 	for row := range g.rows {
 		for col := range g.cols {
+			centre := g.centre(col, row)
+			if _, off := a.StationOf(centre); math.Abs(off) > v.widthM+2*v.cellM {
+				g.z[row*g.cols+col] = v.height(a, centre) // smooth enough
+				continue
+			}
 			for k := range 9 {
-				p := g.centre(col, row)
+				p := centre
 				p[0] += float64(k%3-1) / 3 * v.cellM
 				p[1] += float64(k/3-1) / 3 * v.cellM
 				g.z[row*g.cols+col] += v.height(a, p) / 9
