@@ -13,12 +13,11 @@ const (
 
 // Use is a use of water with what one of it takes a day.
 type Use struct {
-	Name              string
-	Per               string  // what is counted: "person", "head", "m²"
-	Low, Usual, High  float64 // m³/s for one
-	Source            string
-	LowWhy, HighWhy   string // what the ends stand for
-	InWinterNotNeeded bool
+	Name             string
+	Per              string  // what is counted: "person", "head", "m²"
+	Low, Usual, High float64 // m³/s for one
+	Source           string
+	LowWhy, HighWhy  string // what the ends stand for
 }
 
 const (
@@ -30,17 +29,17 @@ const (
 )
 
 var uses = []Use{
-	{"person", "person", 20 * litreADay, 50 * litreADay, 100 * litreADay, sourceHoward, "basic access", "optimal access", false},
-	{"person, survival", "person", 7.5 * litreADay, 15 * litreADay, 15 * litreADay, "Sphere handbook", "drinking and food", "with hygiene", false},
-	{"beef cow, dry or bred", "head", 6 * gallonADay, 10 * gallonADay, 15 * gallonADay, sourceKState, "cool", "hot", false},
-	{"beef cow, nursing", "head", 11.4 * gallonADay, 14.5 * gallonADay, 17.9 * gallonADay, sourceKState, "40 °F", "80 °F", false},
-	{"cow and calf", "pair", 12 * gallonADay, 16 * gallonADay, 20 * gallonADay, sourceDistrict, "cool", "hot", false},
-	{"dairy cow", "head", 15 * gallonADay, 25 * gallonADay, 40 * gallonADay, sourceKState, "dry", "milking in heat", false},
-	{"stocker", "head", 6 * gallonADay, 10 * gallonADay, 14 * gallonADay, sourceDistrict, "cool", "hot", false},
-	{"horse", "head", 8 * gallonADay, 10 * gallonADay, 14 * gallonADay, sourceKState + "; " + sourceDistrict, "idle", "working in heat", false},
-	{"sheep or goat", "head", 2 * gallonADay, 2.5 * gallonADay, 3 * gallonADay, sourceDistrict, "cool", "hot", false},
-	{"laying hens", "100 birds", 5 * gallonADay, 6.25 * gallonADay, 9 * gallonADay, sourceHandbook, "cool", "90 °F", false},
-	{"garden", "m²", 2 * litreADay, 4 * litreADay, 7 * litreADay, sourcePractice, "cool, mulched", "hot and dry", true},
+	{"person", "person", 20 * litreADay, 50 * litreADay, 100 * litreADay, sourceHoward, "basic access", "optimal access"},
+	{"person, survival", "person", 7.5 * litreADay, 15 * litreADay, 15 * litreADay, "Sphere handbook", "drinking and food", "with hygiene"},
+	{"beef cow, dry or bred", "head", 6 * gallonADay, 10 * gallonADay, 15 * gallonADay, sourceKState, "cool", "hot"},
+	{"beef cow, nursing", "head", 11.4 * gallonADay, 14.5 * gallonADay, 17.9 * gallonADay, sourceKState, "40 °F", "80 °F"},
+	{"cow and calf", "pair", 12 * gallonADay, 16 * gallonADay, 20 * gallonADay, sourceDistrict, "cool", "hot"},
+	{"dairy cow", "head", 15 * gallonADay, 25 * gallonADay, 40 * gallonADay, sourceKState, "dry", "milking in heat"},
+	{"stocker", "head", 6 * gallonADay, 10 * gallonADay, 14 * gallonADay, sourceDistrict, "cool", "hot"},
+	{"horse", "head", 8 * gallonADay, 10 * gallonADay, 14 * gallonADay, sourceKState + "; " + sourceDistrict, "idle", "working in heat"},
+	{"sheep or goat", "head", 2 * gallonADay, 2.5 * gallonADay, 3 * gallonADay, sourceDistrict, "cool", "hot"},
+	{"laying hens", "100 birds", 5 * gallonADay, 6.25 * gallonADay, 9 * gallonADay, sourceHandbook, "cool", "90 °F"},
+	{"garden", "m²", 2 * litreADay, 4 * litreADay, 7 * litreADay, sourcePractice, "cool, mulched", "hot and dry"},
 }
 
 // Uses lists what UseByName knows.

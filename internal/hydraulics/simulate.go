@@ -43,9 +43,8 @@ type Simulation struct {
 	// WarmUpS is run before anything is measured; 0 counts as 10 s. At least
 	// MeasureS (0 counts as 30 s) is then measured, in whole beats.
 	WarmUpS, MeasureS float64
-	// TraceS and TraceFromS say how long a trace is kept and from when; no
-	// trace at 0.
-	TraceFromS, TraceS float64
+	// Traces lists the times, from and to, of which every step is kept.
+	Traces [][2]float64
 
 	// For comparison with a program that lets a cavity close at once and has
 	// it at another head.
@@ -60,19 +59,19 @@ type Simulated struct {
 	BeatsPerMinute                      float64 // of the first pump
 	EfficiencyRankine                   float64 // at the mean level and delivery head
 	EfficiencyDAubuisson                float64
-	LevelM, LowestLevelM                float64 // standpipe: mean, and lowest since the start
-	HighestHeadM, LowestHeadM           float64 // at the pump
-	DeliveryHeadM                       float64 // mean at the air vessel
-	RippleM                             float64 // swing of the delivery head over the measured time
-	OverflowM3                          float64 // out of the standpipe since the start
-	AirEntered                          bool    // the level fell to the foot of the standpipe
-	StuckOpen                           bool    // no valve shut for the last 5 s
-	HandStrokes                         int     // that it took until the pump ran by itself
-	RunsAloneS                          float64 // when it did; NaN when it never needed a hand or never did
-	TankReachedS                        float64 // when water came out at the tank; NaN when it has not
-	Beats                               int     // measured, of the first pump
-	VolumeError, EnergyError            float64 // what the books miss, shares of what came in
-	Trace                               []Moment
+	LevelM, LowestLevelM                float64    // standpipe: mean, and lowest since the start
+	HighestHeadM, LowestHeadM           float64    // at the pump
+	DeliveryHeadM                       float64    // mean at the air vessel
+	RippleM                             float64    // swing of the delivery head over the measured time
+	OverflowM3                          float64    // out of the standpipe since the start
+	AirEntered                          bool       // the level fell to the foot of the standpipe
+	StuckOpen                           bool       // no valve shut for the last 5 s
+	HandStrokes                         int        // that it took until the pump ran by itself
+	RunsAloneS                          float64    // when it did; NaN when it never needed a hand or never did
+	TankReachedS                        float64    // when water came out at the tank; NaN when it has not
+	Beats                               int        // measured, of the first pump
+	VolumeError, EnergyError            float64    // what the books miss, shares of what came in
+	Traces                              [][]Moment // one for each that was asked for
 }
 
 // Moment is one line of a trace, for the first pump.
@@ -480,15 +479,20 @@ func (p *plant) stepVessel(lifted, lift float64) {
 
 // trace keeps a moment when it is asked for.
 func (p *plant) trace(lifted float64) {
-	if p.TraceS <= 0 || p.time < p.TraceFromS || p.time > p.TraceFromS+p.TraceS {
-		return
+	for i, t := range p.Simulation.Traces {
+		if p.time < t[0] || p.time > t[1] {
+			continue
+		}
+		if p.result.Traces == nil {
+			p.result.Traces = make([][]Moment, len(p.Simulation.Traces))
+		}
+		c := &p.pumps[0].column
+		n := len(c.head) - 1
+		p.result.Traces[i] = append(p.result.Traces[i], Moment{
+			TimeS: p.time, HeadM: c.head[n], VelocityMS: c.flow[n] / c.area, WasteOpening: p.pumps[0].opening,
+			LevelM: p.level, DeliveryHeadM: p.head, DeliveredFlow: lifted, TankFlow: p.tankFlow,
+		})
 	}
-	c := &p.pumps[0].column
-	n := len(c.head) - 1
-	p.result.Trace = append(p.result.Trace, Moment{
-		TimeS: p.time, HeadM: c.head[n], VelocityMS: c.flow[n] / c.area, WasteOpening: p.pumps[0].opening,
-		LevelM: p.level, DeliveryHeadM: p.head, DeliveredFlow: lifted, TankFlow: p.tankFlow,
-	})
 }
 
 // meter sums up between two shuttings of the first valve.
