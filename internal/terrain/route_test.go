@@ -15,14 +15,14 @@ func TestStringPullingTakesOutTheStepsOnAPlane(t *testing.T) {
 	rng := seeded(t)
 	for _, tilt := range [][2]float64{{0, 0}, {0.1, 0}, {0.05, -0.2}} {
 		z := func(e, n float64) float64 { return 10 + tilt[0]*e + tilt[1]*n }
-		g := gridOf(1200, 900, 1, z)
-		tank := orb.Point{630.3, 411.8}
+		g := gridOf(700, 500, 1, z)
+		tank := orb.Point{330.3, 211.8}
 		f, err := FromTank(context.Background(), g, tank, LayingCost{PerMetre: 2})
 		if err != nil {
 			t.Fatal(err)
 		}
 		for range 25 {
-			from := orb.Point{1 + 1198*rng.Float64(), 1 + 898*rng.Float64()}
+			from := orb.Point{1 + 698*rng.Float64(), 1 + 498*rng.Float64()}
 			p, err := f.Route(from)
 			if err != nil {
 				t.Fatal(err)
