@@ -18,9 +18,9 @@ type corridor struct {
 	tile       []int32 // number of the tile at (row, col), -1 when there is none
 	tileCol    []int32
 	tileRow    []int32
-	z          []float32 // NaN where unknown or further than the margin
+	z          []float32 // NaN where unknown or further away than rel needs
 	rel        []float32 // height above the lowest ground nearby
-	off        []float32 // distance to the line in metres, +Inf beyond the margin
+	off        []float32 // distance to the line in metres, +Inf beyond its reach
 	along      []float32 // distance along the line of the nearest point on it
 }
 
@@ -31,18 +31,20 @@ const (
 	tileMask  = tileSide - 1
 )
 
-// newCorridor samples g within reachM of line, and computes rel with the
-// lowest ground in a square that reaches lowM to every side.
+// newCorridor measures the cells within reachM of line, samples g there and
+// lowM around, and computes rel with the lowest ground in a square that
+// reaches lowM to every side.
 func newCorridor(ctx context.Context, g Ground, line orb.LineString, cellM, reachM, lowM float64) (*corridor, error) {
 	c := &corridor{cellM: cellM}
-	c.layTiles(line, reachM)
+	radius := max(1, int(math.Round(lowM/cellM)))
+	c.layTiles(line, reachM+float64(radius+1)*cellM)
 	if err := c.measureOff(ctx, line, reachM); err != nil {
 		return nil, err
 	}
-	if err := c.sample(ctx, g); err != nil {
+	if err := c.sample(ctx, g, radius); err != nil {
 		return nil, err
 	}
-	c.relative(max(1, int(math.Round(lowM/cellM))))
+	c.relative(radius)
 	return c, nil
 }
 
@@ -128,25 +130,49 @@ func (c *corridor) measureOff(ctx context.Context, line orb.LineString, reachM f
 			c.measurePiece(p, q, along, reachM)
 		}
 	})
+	for i, d2 := range c.off {
+		c.off[i] = float32(math.Sqrt(float64(d2)))
+	}
 	return err
 }
 
+// measurePiece lowers off, which holds squares here, to the distance from the
+// segment pq. Every cell in reach of it has a tile.
 func (c *corridor) measurePiece(p, q orb.Point, along, reachM float64) {
-	length := distance(p, q)
-	rowFrom, rowTo := c.cellIndex(min(p[1], q[1])-reachM, c.north), c.cellIndex(max(p[1], q[1])+reachM, c.north)
-	colFrom, colTo := c.cellIndex(min(p[0], q[0])-reachM, c.east), c.cellIndex(max(p[0], q[0])+reachM, c.east)
-	for row := rowFrom; row <= rowTo; row++ {
-		at := orb.Point{0, c.north + float64(row)*c.cellM}
-		for col := colFrom; col <= colTo; col++ {
-			at[0] = c.east + float64(col)*c.cellM
-			d2, t := segmentDistance2(p, q, at)
-			if d2 > reachM*reachM {
-				continue
+	ux, uy := q[0]-p[0], q[1]-p[1]
+	l2 := ux*ux + uy*uy
+	length, perL2 := math.Sqrt(l2), 0.0
+	if l2 > 0 {
+		perL2 = 1 / l2
+	}
+	r2 := float32(reachM * reachM)
+	// The segment's disc: all in reach lies within it.
+	mx, my, disc := (p[0]+q[0])/2, (p[1]+q[1])/2, reachM+length/2
+	for row := c.cellIndex(my-disc, c.north); row <= c.cellIndex(my+disc, c.north); row++ {
+		north := c.north + float64(row)*c.cellM
+		half := math.Sqrt(max(0, disc*disc-(north-my)*(north-my)))
+		vy := north - p[1]
+		for col := c.cellIndex(mx-half, c.east); col <= c.cellIndex(mx+half, c.east); col++ {
+			vx := c.east + float64(col)*c.cellM - p[0]
+			dot := ux*vx + uy*vy
+			var d2, t float64
+			switch {
+			case dot <= 0:
+				d2 = vx*vx + vy*vy
+			case dot >= l2:
+				t = 1
+				d2 = (vx-ux)*(vx-ux) + (vy-uy)*(vy-uy)
+			default:
+				cross := ux*vy - uy*vx
+				d2 = cross * cross * perL2
+				t = dot * perL2
 			}
-			i := c.index(col, row)
-			if d := float32(math.Sqrt(d2)); d < c.off[i] {
-				c.off[i] = d
-				c.along[i] = float32(along + t*length)
+			if f := float32(d2); f <= r2 {
+				i := int(c.tile[(row>>tileShift)*c.cols+col>>tileShift])<<(2*tileShift) | (row&tileMask)<<tileShift | col&tileMask
+				if f < c.off[i] {
+					c.off[i] = f
+					c.along[i] = float32(along + t*length)
+				}
 			}
 		}
 	}
@@ -181,9 +207,14 @@ func (c *corridor) at(p orb.Point) int {
 	return c.index(c.cellIndex(p[0], c.east), c.cellIndex(p[1], c.north))
 }
 
-func (c *corridor) sample(ctx context.Context, g Ground) error {
+// sample reads the heights of all cells within a square of the given radius
+// around a cell that has a distance.
+func (c *corridor) sample(ctx context.Context, g Ground, radius int) error {
 	nan := float32(math.NaN())
 	inf := float32(math.Inf(1))
+	near := c.rel // not yet in use
+	copy(near, c.off)
+	c.slide(near, radius)
 	for i := range c.z {
 		if i%tileCells == 0 {
 			if err := ctx.Err(); err != nil {
@@ -191,7 +222,7 @@ func (c *corridor) sample(ctx context.Context, g Ground) error {
 			}
 		}
 		c.z[i] = nan
-		if c.off[i] == inf {
+		if near[i] == inf {
 			continue
 		}
 		if z, ok := g.At(c.centre(i)); ok {
@@ -201,8 +232,7 @@ func (c *corridor) sample(ctx context.Context, g Ground) error {
 	return nil
 }
 
-// relative fills rel: a sliding minimum along the rows, then along the
-// columns, each in linear time whatever the radius.
+// relative fills rel.
 func (c *corridor) relative(radius int) {
 	low := c.rel
 	for i, z := range c.z {
@@ -211,6 +241,16 @@ func (c *corridor) relative(radius int) {
 			low[i] = float32(math.Inf(1))
 		}
 	}
+	c.slide(low, radius)
+	for i, z := range c.z {
+		c.rel[i] = z - low[i] // NaN where z is
+	}
+}
+
+// slide replaces each value by the least in the square around it: a sliding
+// minimum along the rows, then along the columns, each in linear time
+// whatever the radius.
+func (c *corridor) slide(low []float32, radius int) {
 	s := newSlidingMin(radius)
 	for row := range c.rows {
 		for col := 0; col < c.cols; col++ {
@@ -239,9 +279,6 @@ func (c *corridor) relative(radius int) {
 				})
 			}
 		}
-	}
-	for i, z := range c.z {
-		c.rel[i] = z - low[i] // NaN where z is
 	}
 }
 

@@ -172,7 +172,7 @@ func (t *thalweg) takeWalk(walked []orb.LineString) error {
 // findLine fills main, up and down.
 func (t *thalweg) findLine(ctx context.Context) error {
 	var err error
-	t.near, err = newCorridor(ctx, t.g, t.walk.line, t.o.CellM, t.o.corridorM()+t.o.lowM(), t.o.lowM())
+	t.near, err = newCorridor(ctx, t.g, t.walk.line, t.o.CellM, t.o.corridorM(), t.o.lowM())
 	if err != nil {
 		return err
 	}
@@ -233,7 +233,7 @@ func (t *thalweg) extend(ctx context.Context, line orb.LineString, upstream bool
 	dir := unit(a.PointAt(a.End()-Station(max(30, 3*t.o.CellM))), end)
 	ahead := orb.LineString{end, {end[0] + dir[0]*t.o.ExtendM, end[1] + dir[1]*t.o.ExtendM}}
 	half := t.o.extendHalfM()
-	c, err := newCorridor(ctx, t.g, ahead, t.o.CellM, half+t.o.lowM(), t.o.lowM())
+	c, err := newCorridor(ctx, t.g, ahead, t.o.CellM, half, t.o.lowM())
 	if err != nil {
 		return nil, err
 	}
