@@ -36,6 +36,13 @@ type ramCommand struct {
 	DeliveryLength string `help:"Length of the delivery pipe." placeholder:"LENGTH"`
 	DeliveryMinor  string `help:"Sum of its minor loss coefficients." default:"1" placeholder:"K"`
 
+	Calibrate    string `help:"Fit a pump to the readings of a CSV file (reading, drive_head, value, delivery_head, error) instead." placeholder:"FILE"`
+	Save         string `help:"With --calibrate: write the fitted pump to a file for --pump-file." placeholder:"FILE"`
+	Simulate     bool   `help:"Follow the water through the beats with a time-domain model as well."`
+	Plot         string `help:"With --simulate: draw head and flow over a few beats and over the start, to a .svg or .csv file." placeholder:"FILE"`
+	VesselAir    string `help:"With --simulate: air in the vessel at the delivery head; without it the delivery head is steady." placeholder:"VOLUME"`
+	StandpipeTop string `help:"With --simulate: where the standpipe overflows, above the waste valve outlet." placeholder:"HEIGHT"`
+
 	Temp     string `help:"Temperature of the water." default:"10 °C" placeholder:"TEMPERATURE"`
 	Altitude string `help:"Altitude of the place." default:"0 m" placeholder:"LENGTH"`
 	Units    string `help:"What is printed: us or si." default:"si" enum:"us,si" placeholder:"us|si"`
@@ -49,6 +56,15 @@ func (ramCommand) Help() string {
   route ram --drive-head 2.5m --lift 20m --drive-pipe "steel Sch 40 2 in" --drive-length 10m \
             --supply-pipe "PE100 SDR 11 DN63" --supply-length 100m --standpipe 100mm \
             --delivery-pipe "PE100 SDR 11 DN25" --delivery-length 150m --json
+  route ram --drive-head 2m --lift 20m --drive-pipe "steel Sch 40 2 in" --drive-length 10m --simulate --plot beats.svg
+  route ram --calibrate readings.csv --drive-pipe "steel Sch 40 2 in" --drive-length 12m --save pump.yaml
+  route ram --drive-head 2.4m --lift 22m --drive-pipe "steel Sch 40 2 in" --drive-length 12m --pump-file pump.yaml
+
+A readings file has a line for each reading: open flow (the waste valve locked open), beats (a minute), drive flow, waste flow, delivered, shut-off (the gauge with the delivery shut):
+  reading,drive_head,value,delivery_head,error
+  open flow,2.5 m,260 L/min,,
+  beats,2.5 m,74,18 m,
+  delivered,2.5 m,4.1 L/min,18 m,3 %
 
 A pump that cannot work as asked for exits with code 3 and says why.`
 }
@@ -110,9 +126,18 @@ type ramQuestion struct {
 // Run answers for one installation.
 func (c *ramCommand) Run(s *session) error {
 	sys := unitSystem(c.Units)
+	if c.Calibrate != "" {
+		return c.calibrate(s, sys)
+	}
+	if c.Save != "" || !c.Simulate && c.Plot+c.VesselAir+c.StandpipeTop != "" {
+		return &usageError{text: "--save belongs to --calibrate; --plot, --vessel-air and --standpipe-top belong to --simulate"}
+	}
 	q, err := c.question()
 	if err != nil {
 		return explain(err, sys)
+	}
+	if c.Simulate {
+		return c.simulate(s, q, sys)
 	}
 	o, err := q.operate()
 	if err != nil {

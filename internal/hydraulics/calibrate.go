@@ -70,8 +70,8 @@ type Calibration struct {
 
 // The parameters are fitted as logarithms, which keeps them positive. Before
 // any reading they are the usual ones with these standard deviations
-// (judgement): a factor of 1.6 for K_w, 1.5 for v_c, 1.25 for η_v, 2 for slip.
-var priorSigma = [4]float64{math.Ln2 * 0.68, math.Ln2 * 0.58, math.Ln2 * 0.32, math.Ln2}
+// (judgement): a factor of 2.2 for K_w, 1.5 for v_c, 1.25 for η_v, 2 for slip.
+var priorSigma = [4]float64{math.Ln2 * 1.14, math.Ln2 * 0.58, math.Ln2 * 0.32, math.Ln2}
 
 // modelError is the share by which the model itself may be off once its
 // parameters fit: the closed form against the simulation at one point.
