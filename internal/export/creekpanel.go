@@ -18,7 +18,7 @@ func (f *profileFigure) creekPanel(y float64) float64 {
 	if f.layout != nil {
 		labelBand = 4.2 * f.px
 	}
-	p := &panel{left: 5.2 * f.px, top: y + 2.2*f.px + labelBand, width: f.width - 6.6*f.px, height: 20 * f.px,
+	p := &panel{left: 5.2 * f.px, top: y + 2.2*f.px + labelBand, width: f.width - 6.6*f.px, height: 16.5 * f.px,
 		fromM: from, toM: to, lowM: low, highM: high, system: f.system}
 	what := "The creek"
 	if f.layout != nil {
@@ -27,8 +27,10 @@ func (f *profileFigure) creekPanel(y float64) float64 {
 			what = "Creek and drive pipe, layout " + f.layout.ID
 		}
 	}
+	f.name, f.text = what, f.describe()
 	f.heading(y+1.2*f.px, what, "; "+p.exaggerationText())
 
+	f.patterns()
 	f.addf(`<clipPath id="clip-creek"><rect x="%s" y="%s" width="%s" height="%s"/></clipPath>`, xy(p.left), xy(p.top), xy(p.width), xy(p.height))
 	f.addf(`<g clip-path="url(#clip-creek)">`)
 	f.earth(p, stations)
@@ -42,7 +44,7 @@ func (f *profileFigure) creekPanel(y float64) float64 {
 	f.creekPipes(p)
 	f.addf(`</g>`)
 	f.creekPlaces(p, y+2.2*f.px)
-	return f.legend(p.left, f.width-f.px, p.bottom()+4*f.px, f.creekLegend(shaded)) + 0.8*f.px
+	return f.legend(p.left, f.width-f.px, p.bottom()+4.8*f.px, f.creekLegend(shaded)) + 0.8*f.px
 }
 
 // heightRange holds the water line with its uncertainty, the pipes and the
@@ -242,7 +244,8 @@ func (f *profileFigure) creekPlaces(p *panel, y float64) {
 	if b := l.SettlingBox; b != nil {
 		box := at(b.StationM, f.boxStation(), b.WaterM)
 		marks = append(marks, mark{box, []string{"Settling box", "water at " + f.length(b.WaterM)}})
-		f.rect(box.x-6, box.y-2, 12, 10, `fill="#fff" `+stroke(inkColour, 1.8, ""))
+		foot := max(box.y+8, p.y(known(b.GroundM, float64(b.WaterM))))
+		f.rect(box.x-6, box.y-3, 12, foot-box.y+3, `fill="#fff" `+stroke(inkColour, 1.8, ""))
 		f.segment(box.x-6, box.y, box.x+6, box.y, stroke(waterColour, 2.5, ""))
 	}
 	source := l.Intake.WaterM
@@ -278,7 +281,7 @@ func (f *profileFigure) boxStation() float64 {
 // standpipe draws the open pipe with its water.
 func (f *profileFigure) standpipe(p *panel, x float64) mark {
 	s := f.layout.Standpipe
-	foot, top, water := p.y(float64(s.GroundM)), p.y(float64(s.GroundM+s.HeightM)), p.y(float64(s.RunningLevelM))
+	foot, top, water := p.y(f.standpipeFoot()), p.y(float64(s.GroundM+s.HeightM)), p.y(float64(s.RunningLevelM))
 	const half = 5
 	f.rect(x-half, top, 2*half, foot-top, `fill="#fff" stroke="none"`)
 	f.rect(x-half, water, 2*half, foot-water, `fill="`+waterColour+`" fill-opacity="0.55"`)
@@ -291,6 +294,21 @@ func (f *profileFigure) standpipe(p *panel, x float64) mark {
 		"Standpipe, " + f.length(s.HeightM),
 		"runs " + f.length(s.RunningLevelM-s.GroundM) + " full",
 	}}
+}
+
+// standpipeFoot is the lowest of the ground and the pipes that meet there.
+func (f *profileFigure) standpipeFoot() float64 {
+	foot := float64(f.layout.Standpipe.GroundM)
+	for _, line := range f.lines {
+		at := 0
+		if line.run.role == "supply" {
+			at = len(line.run.Path) - 1
+		}
+		if at >= 0 && at < len(line.run.Path) {
+			foot = min(foot, known(line.run.Path[at].InvertM, foot))
+		}
+	}
+	return foot
 }
 
 // dimension draws the drive head beside the pump.

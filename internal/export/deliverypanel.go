@@ -1,8 +1,8 @@
 package export
 
 import (
-	"fmt"
 	"math"
+	"slices"
 
 	"route/internal/plan"
 )
@@ -12,8 +12,8 @@ import (
 func (f *profileFigure) deliveryPanel(y float64) float64 {
 	l := f.layout
 	path := l.Delivery.Path
-	y += 1.2 * f.px
-	p := &panel{left: 5.2 * f.px, top: y + 5.2*f.px, width: f.width - 6.6*f.px, height: 15 * f.px, system: f.system}
+	y += 0.8 * f.px
+	p := &panel{left: 5.2 * f.px, top: y + 5.2*f.px, width: f.width - 6.6*f.px, height: 13 * f.px, system: f.system}
 	p.fromM, p.toM = float64(path[0].AlongM), float64(path[len(path)-1].AlongM)
 	if !(p.toM > p.fromM) {
 		return y
@@ -21,6 +21,8 @@ func (f *profileFigure) deliveryPanel(y float64) float64 {
 	spare := 0.04 * (p.toM - p.fromM)
 	p.fromM, p.toM = p.fromM-spare, p.toM+spare
 	p.lowM, p.highM = f.deliveryRange()
+	f.name = "Delivery pipe to the tank"
+	f.text = "Height of the ground, the delivery pipe and its hydraulic grade line from the pump to the tank: a lift of " + f.length(l.Delivery.LiftM) + "."
 	f.heading(y+1.2*f.px, "Delivery pipe to the tank, layout "+l.ID, "; "+p.exaggerationText())
 
 	f.addf(`<clipPath id="clip-delivery"><rect x="%s" y="%s" width="%s" height="%s"/></clipPath>`, xy(p.left), xy(p.top), xy(p.width), xy(p.height))
@@ -38,7 +40,7 @@ func (f *profileFigure) deliveryPanel(y float64) float64 {
 	f.polyline(f.alongDelivery(p, func(v plan.Vertex) plan.Number { return v.InvertM }), stroke(deliveryColour, 3, "12 3"))
 	f.addf(`</g>`)
 	f.deliveryPlaces(p, y+1.9*f.px)
-	return f.legend(p.left, f.width-f.px, p.bottom()+4*f.px, []key{
+	return f.legend(p.left, f.width-f.px, p.bottom()+4.8*f.px, []key{
 		f.lineKey(stroke(deliveryColour, 3, "12 3"), "Delivery pipe "+l.Delivery.Size),
 		f.lineKey(stroke(gradeColour, 1.8, "9 4"), "Hydraulic grade line, running"),
 		f.lineKey(stroke(groundColour, 1.5, ""), "Ground"),
@@ -140,7 +142,8 @@ func (f *profileFigure) overview(y float64) float64 {
 	}
 	pad := max(0.12*(p.highM-p.lowM), 0.1)
 	p.lowM, p.highM = p.lowM-pad, p.highM+2*pad
-	f.heading(y+1.2*f.px, "The whole creek", fmt.Sprintf("; shaded: the part drawn above; letters: pumps of the layouts; %s", p.exaggerationText()))
+	f.name, f.text = "The whole creek", "Height of the whole creek, with the part that the pipes take up and the pumps of all layouts."
+	f.heading(y+1.2*f.px, "The whole creek", "; shaded: the part drawn above; letters: pumps; "+p.exaggerationText())
 	from, to := f.window()
 	left, right := max(p.left, p.x(from)), min(p.right(), p.x(to))
 	f.rect(left, p.top, right-left, p.height, `fill="#e4eef5"`)
@@ -163,20 +166,23 @@ func (f *profileFigure) pumpLetters(p *panel) {
 			continue
 		}
 		x, y := p.x(float64(l.Pump.StationM)), p.y(float64(l.Pump.OutletM))
-		joined := false
-		for i := range groups {
-			if math.Abs(groups[i].x-x) < 1.8*f.px {
-				groups[i].label += " " + l.ID
-				joined = true
-				break
-			}
+		i := slices.IndexFunc(groups, func(g group) bool { return math.Abs(g.x-x) < 9 })
+		if i >= 0 {
+			groups[i].label += " " + l.ID
+			continue
 		}
-		if !joined {
-			groups = append(groups, group{x, y, l.ID})
-		}
+		groups = append(groups, group{x, y, l.ID})
 	}
+	slices.SortStableFunc(groups, func(a, b group) int { return compare(a.x, b.x) })
+	var middles, widths []float64
 	for _, g := range groups {
+		middles, widths = append(middles, g.x), append(widths, 1.08*textWidth(g.label, f.px))
+	}
+	lefts, fits := sideBySide(middles, widths, 0.5*f.px, p.left, p.right())
+	for i, g := range groups {
 		f.disc(g.x, g.y, 4, `fill="`+driveColour+`" stroke="#fff" stroke-width="1.2"`)
-		f.over(g.x, g.y-0.7*f.px, "middle", `font-weight="bold"`, g.label)
+		if fits {
+			f.over(lefts[i]+widths[i]/2, g.y-0.7*f.px, "middle", `font-weight="bold"`, g.label)
+		}
 	}
 }

@@ -3,6 +3,7 @@ package export
 import (
 	"fmt"
 	"math"
+	"sort"
 	"strings"
 
 	"github.com/paulmach/orb"
@@ -27,14 +28,24 @@ func fixtureLonLat(e, n float64) (plan.Degrees, plan.Degrees) {
 // bend is the northing of the creek at an easting.
 func bend(e float64) float64 { return 14*math.Sin(e/27) + 5*math.Sin(e/11+1) }
 
+var bedAt []creekPoint
+
 // slopeOf is the ground: a valley with a bench on its northern side.
 func slopeOf(e, n float64) float64 {
 	d := n - bend(e)
+	// The bed lies a little under the water line where the creek runs.
+	if bedAt == nil {
+		for _, q := range walkCreek(700) {
+			bedAt = append(bedAt, q)
+		}
+	}
+	i := min(max(sort.Search(len(bedAt), func(i int) bool { return bedAt[i].e >= e }), 0), len(bedAt)-1)
+	bed := bedAt[i].z - 0.1
 	rise := 21 * (1 - math.Exp(-(d/60)*(d/60)))
 	if d < 0 {
 		rise *= 0.6
 	}
-	return 132 - 0.026*e + rise + 0.25*math.Sin(e/7)*math.Sin(n/9)*(1-math.Exp(-d*d/200))
+	return bed + rise + 0.25*math.Sin(e/7)*math.Sin(n/9)*(1-math.Exp(-d*d/200))
 }
 
 // creekPoint is a place on the creek.

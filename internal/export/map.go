@@ -16,36 +16,120 @@ import (
 	"route/internal/quantity"
 )
 
-// mapFigure is the map: shaded ground and contours with the creek, the pipes
-// and the places over them. North is up: the site's frame is a transverse
-// Mercator through the site, whose grid north departs from true north by less
-// than a degree over any site of some kilometres.
+// mapFigure is a map: shaded ground and contours with the creek, the pipes and
+// the places over them. North is up: the site's frame is a transverse Mercator
+// through the site, whose grid north departs from true north by less than a
+// degree over any site of some kilometres.
 type mapFigure struct {
 	canvas
 	plan          *plan.Plan
 	relief        *plan.Relief
+	window        window
 	system        quantity.System
 	scale         float64 // pixels a metre
-	mapH          float64 // height of the ground itself
+	mapW, mapH    float64 // of the ground itself
+	whole         bool    // the whole ground with all layouts, not the best one close up
 	width, height float64
+	name, text    string
 	taken         []box    // by labels
 	busy          []point2 // points of lines that labels had better not cover
 }
 
-// drawMap draws the map at most so wide and so high, in pixels, with a size
-// of text. It returns nil when the plan has no ground to draw.
-func drawMap(p *plan.Plan, maxWidth, maxHeight, px float64) (*mapFigure, error) {
+// window is a part of the ground in frame metres.
+type window struct{ west, south, east, north float64 }
+
+func (w window) width() float64  { return w.east - w.west }
+func (w window) height() float64 { return w.north - w.south }
+
+// mapSize is the room for a map in pixels.
+type mapSize struct{ width, height, px float64 }
+
+// drawMaps draws the best layout close up and, when that shows little of the
+// ground, the whole ground with the pumps of all layouts. Without layouts
+// there is only the whole ground; without ground there is no map.
+func drawMaps(p *plan.Plan, closeUp, whole mapSize) ([]*mapFigure, error) {
 	r := p.Relief
 	if r == nil || r.Cols < 2 || r.Rows < 2 || len(r.Shade) != r.Cols*r.Rows || r.ToFrame == nil || !(r.East > r.West) || !(r.North > r.South) {
 		return nil, nil
 	}
-	m := &mapFigure{plan: p, relief: r, system: p.System()}
-	m.px = px
-	m.scale = min(maxWidth/(r.East-r.West), maxHeight/(r.North-r.South))
-	m.width, m.mapH = m.scale*(r.East-r.West), m.scale*(r.North-r.South)
-	m.addf(`<g font-family="%s" font-size="%s" fill="%s">`, fontFamily, xy(px), inkColour)
-	m.addf(`<clipPath id="clip-map"><rect width="%s" height="%s"/></clipPath>`, xy(m.width), xy(m.mapH))
-	m.addf(`<g clip-path="url(#clip-map)">`)
+	all := window{r.West, r.South, r.East, r.North}
+	if len(p.Layouts) == 0 {
+		m, err := drawMap(p, all, true, whole)
+		return []*mapFigure{m}, err
+	}
+	best := closeUpOf(p, all, closeUp.width/closeUp.height)
+	first, err := drawMap(p, best, false, closeUp)
+	if err != nil || best.width()*best.height() > 0.6*all.width()*all.height() {
+		return []*mapFigure{first}, err
+	}
+	second, err := drawMap(p, all, true, whole)
+	return []*mapFigure{first, second}, err
+}
+
+// closeUpOf is the part of the ground round the best layout, widened towards
+// the shape of the room as far as there is ground.
+func closeUpOf(p *plan.Plan, all window, shape float64) window {
+	w := window{math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)}
+	take := func(lon, lat plan.Degrees) {
+		if (position{lon: lon, lat: lat}).located() {
+			e, n := p.Relief.ToFrame(float64(lon), float64(lat))
+			w = window{min(w.west, e), min(w.south, n), max(w.east, e), max(w.north, n)}
+		}
+	}
+	for _, run := range runs(&p.Layouts[0]) {
+		for _, v := range run.Path {
+			take(v.Lon, v.Lat)
+		}
+	}
+	for _, at := range places(&p.Layouts[0]) {
+		take(at.at.Lon, at.at.Lat)
+	}
+	if !(w.east >= w.west) {
+		return all
+	}
+	pad := max(10, 0.14*max(w.width(), w.height()))
+	w = window{w.west - pad, w.south - pad, w.east + pad, w.north + pad}
+	if spare := shape*w.height() - w.width(); spare > 0 {
+		w.west, w.east = w.west-spare/2, w.east+spare/2
+	} else {
+		w.south, w.north = w.south+spare/shape/2, w.north-spare/shape/2
+	}
+	w.west, w.east = within(w.west, w.east, all.west, all.east)
+	w.south, w.north = within(w.south, w.north, all.south, all.north)
+	return w
+}
+
+// within shifts an interval into another, and cuts it when it is longer.
+func within(from, to, lo, hi float64) (float64, float64) {
+	if to-from >= hi-lo {
+		return lo, hi
+	}
+	shift := max(0, lo-from) - max(0, to-hi)
+	return from + shift, to + shift
+}
+
+// drawMap draws one map into the room for it.
+func drawMap(p *plan.Plan, w window, whole bool, room mapSize) (*mapFigure, error) {
+	m := &mapFigure{plan: p, relief: p.Relief, window: w, system: p.System(), whole: whole}
+	m.px = room.px
+	m.scale = min(room.width/w.width(), room.height/w.height())
+	m.mapW, m.mapH = m.scale*w.width(), m.scale*w.height()
+	m.width = max(m.mapW, min(room.width, 34*m.px)) // the foot wants some room
+	m.name, m.text = "Map", "Map of the creek over the shaded ground; north is up."
+	if len(p.Layouts) > 0 {
+		m.text = "Map of the creek, the pipes of layout " + p.Layouts[0].ID + " and its places over the shaded ground with contours; north is up."
+		if whole {
+			m.name, m.text = "Map of all layouts", "Map of the whole ground with the pumps of all layouts; north is up."
+		}
+	}
+	clip := "clip-map"
+	if whole {
+		clip = "clip-map-all"
+	}
+	m.addf(`<g font-family="%s" font-size="%s" fill="%s">`, fontFamily, xy(m.px), inkColour)
+	m.addf(`<clipPath id="%s"><rect width="%s" height="%s"/></clipPath>`, clip, xy(m.mapW), xy(m.mapH))
+	m.addf(`<g transform="translate(%s 0)">`, xy((m.width-m.mapW)/2))
+	m.addf(`<g clip-path="url(#%s)">`, clip)
 	if err := m.shade(); err != nil {
 		return nil, err
 	}
@@ -55,8 +139,9 @@ func drawMap(p *plan.Plan, maxWidth, maxHeight, px float64) (*mapFigure, error) 
 	m.stationMarks()
 	m.contourLabels()
 	m.addf(`</g>`)
-	m.rect(0, 0, m.width, m.mapH, `fill="none" stroke="`+softColour+`" stroke-width="1"`)
-	m.height = m.foot(m.mapH + 0.9*px)
+	m.rect(0, 0, m.mapW, m.mapH, `fill="none" stroke="`+softColour+`" stroke-width="1"`)
+	m.addf(`</g>`)
+	m.height = m.foot(m.mapH + 0.9*m.px)
 	m.addf(`</g>`)
 	return m, nil
 }
@@ -71,28 +156,44 @@ func (m *mapFigure) onMap(lon, lat plan.Degrees) point2 {
 }
 
 func (m *mapFigure) ofFrame(e, n float64) point2 {
-	return point2{(e - m.relief.West) * m.scale, (m.relief.North - n) * m.scale}
+	return point2{(e - m.window.west) * m.scale, (m.window.north - n) * m.scale}
+}
+
+func (m *mapFigure) shows(p point2) bool {
+	return p.x >= 0 && p.y >= 0 && p.x <= m.mapW && p.y <= m.mapH
 }
 
 // shade embeds the shaded ground as a picture, pale enough to draw on; where
-// the height is unknown it stays white.
+// the height is unknown it stays white. Only the cells of the window go in.
 func (m *mapFigure) shade() error {
 	r := m.relief
-	picture := image.NewGray(image.Rect(0, 0, r.Cols, r.Rows))
-	for i, s := range r.Shade {
-		grey := uint8(255)
-		if i >= len(r.Z) || r.Z[i] == r.Z[i] {
-			grey = 255 - uint8(0.55*float64(255-s))
+	cellW, cellH := (r.East-r.West)/float64(r.Cols), (r.North-r.South)/float64(r.Rows)
+	col0 := max(0, int(math.Floor((m.window.west-r.West)/cellW)))
+	col1 := min(r.Cols, int(math.Ceil((m.window.east-r.West)/cellW)))
+	row0 := max(0, int(math.Floor((r.North-m.window.north)/cellH)))
+	row1 := min(r.Rows, int(math.Ceil((r.North-m.window.south)/cellH)))
+	if col1 <= col0 || row1 <= row0 {
+		return nil
+	}
+	picture := image.NewGray(image.Rect(0, 0, col1-col0, row1-row0))
+	for row := row0; row < row1; row++ {
+		for col := col0; col < col1; col++ {
+			i := row*r.Cols + col
+			grey := uint8(255)
+			if i >= len(r.Z) || r.Z[i] == r.Z[i] {
+				grey = 255 - uint8(0.5*float64(255-r.Shade[i]))
+			}
+			picture.SetGray(col-col0, row-row0, color.Gray{Y: grey})
 		}
-		picture.SetGray(i%r.Cols, i/r.Cols, color.Gray{Y: grey})
 	}
 	var b bytes.Buffer
 	encoder := png.Encoder{CompressionLevel: png.BestSpeed} // a tenth of the time for a quarter more bytes
 	if err := encoder.Encode(&b, picture); err != nil {
 		return err
 	}
-	m.addf(`<image x="0" y="0" width="%s" height="%s" preserveAspectRatio="none" href="data:image/png;base64,%s"/>`,
-		xy(m.width), xy(m.mapH), base64.StdEncoding.EncodeToString(b.Bytes()))
+	corner := m.ofFrame(r.West+float64(col0)*cellW, r.North-float64(row0)*cellH)
+	m.addf(`<image x="%s" y="%s" width="%s" height="%s" preserveAspectRatio="none" href="data:image/png;base64,%s"/>`,
+		xy(corner.x), xy(corner.y), xy(float64(col1-col0)*cellW*m.scale), xy(float64(row1-row0)*cellH*m.scale), base64.StdEncoding.EncodeToString(b.Bytes()))
 	return nil
 }
 
@@ -125,8 +226,10 @@ func (m *mapFigure) contours() {
 				continue
 			}
 			line := m.contourLine(c.Line)
-			if extent(line) >= 8 {
-				d.WriteString(pathData(line))
+			for _, part := range m.seen(line) {
+				if extent(part) >= 8 {
+					d.WriteString(pathData(part))
+				}
 			}
 		}
 		width := 0.6
@@ -151,6 +254,26 @@ func (m *mapFigure) contourLine(line orb.LineString) []point2 {
 		points = append(points, p)
 	}
 	return points
+}
+
+// seen cuts a line down to what lies on the map or within a margin of it.
+func (m *mapFigure) seen(line []point2) [][]point2 {
+	const margin = 20
+	var parts [][]point2
+	var part []point2
+	for _, p := range line {
+		if p.x > -margin && p.y > -margin && p.x < m.mapW+margin && p.y < m.mapH+margin {
+			part = append(part, p)
+			continue
+		}
+		if len(part) > 0 {
+			parts, part = append(parts, append(part, p)), nil
+		}
+	}
+	if len(part) > 0 {
+		parts = append(parts, part)
+	}
+	return parts
 }
 
 // extent is the longer side of the box round a line.
@@ -213,41 +336,35 @@ func (m *mapFigure) cased(line []point2, colour string, width float64, dashes st
 	}
 }
 
-// places draws the places of the best layout and the pumps of the others.
+// spot is a place with its label.
+type spot struct {
+	at   point2
+	name string
+	bold bool
+}
+
+// places draws the places of the best layout and the pumps of the others. On
+// the map of the whole ground, the best layout is a letter like the others.
 func (m *mapFigure) places() {
 	if len(m.plan.Layouts) == 0 {
 		return
 	}
-	type spot struct {
-		at   point2
-		name string
-		bold bool
-	}
 	var spots []spot
-	for _, at := range places(&m.plan.Layouts[0]) {
-		spots = append(spots, spot{m.onMap(at.at.Lon, at.at.Lat), at.name, true})
-		m.symbol(at.role, spots[len(spots)-1].at)
+	best := &m.plan.Layouts[0]
+	for _, at := range places(best) {
+		s := spot{m.onMap(at.at.Lon, at.at.Lat), at.name, true}
+		switch {
+		case m.whole && at.role == "pump":
+			s.name = best.ID
+		case m.whole && at.role != "tank":
+			continue
+		}
+		m.symbol(at.role, s.at)
+		spots = append(spots, s)
 	}
-	best := spots[len(spots)-2].at // the pump
-	others := map[point2]int{}
-	for _, l := range m.plan.Layouts[1:] {
-		at := m.onMap(l.Pump.Lon, l.Pump.Lat)
-		if math.IsNaN(at.x) || math.Hypot(at.x-best.x, at.y-best.y) < 8 {
-			continue
-		}
-		near := -1
-		for p, i := range others {
-			if math.Hypot(at.x-p.x, at.y-p.y) < 8 {
-				near = i
-			}
-		}
-		if near >= 0 {
-			spots[near].name += " " + l.ID
-			continue
-		}
-		others[at] = len(spots)
-		spots = append(spots, spot{at, l.ID, false})
-		m.disc(at.x, at.y, 4, `fill="#fff" `+stroke(driveColour, 1.8, ""))
+	for i := range m.plan.Layouts[1:] {
+		l := &m.plan.Layouts[i+1]
+		spots = m.otherPump(spots, m.onMap(l.Pump.Lon, l.Pump.Lat), l.ID)
 	}
 	for _, s := range spots { // no label may cover a symbol
 		m.taken = append(m.taken, box{s.at.x - 8, s.at.y - 8, 16, 16})
@@ -255,6 +372,24 @@ func (m *mapFigure) places() {
 	for _, s := range spots {
 		m.label(s.at, s.name, s.bold)
 	}
+}
+
+// otherPump draws the pump of another layout, or adds its letter to one that
+// stands at the same place on the map.
+func (m *mapFigure) otherPump(spots []spot, at point2, id string) []spot {
+	if !m.shows(at) {
+		return spots
+	}
+	for i := range spots {
+		if math.Hypot(at.x-spots[i].at.x, at.y-spots[i].at.y) < 8 {
+			if m.whole && spots[i].name != "Tank" || !spots[i].bold {
+				spots[i].name += " " + id
+			}
+			return spots
+		}
+	}
+	m.disc(at.x, at.y, 4, `fill="#fff" `+stroke(driveColour, 1.8, ""))
+	return append(spots, spot{at, id, false})
 }
 
 func (m *mapFigure) symbol(role string, at point2) {
@@ -306,7 +441,7 @@ func (m *mapFigure) label(at point2, text string, bold bool) {
 // coverCost says how bad it is to write over a box.
 func (m *mapFigure) coverCost(b box) float64 {
 	cost := 0.0
-	if b.x < 2 || b.y < 2 || b.x+b.w > m.width-2 || b.y+b.h > m.mapH-2 {
+	if b.x < 2 || b.y < 2 || b.x+b.w > m.mapW-2 || b.y+b.h > m.mapH-2 {
 		cost += 1e6
 	}
 	for _, t := range m.taken {
@@ -316,7 +451,7 @@ func (m *mapFigure) coverCost(b box) float64 {
 	}
 	for _, p := range m.busy {
 		if b.holds(p) {
-			cost += 3
+			cost += 6
 		}
 	}
 	return cost
@@ -331,7 +466,7 @@ func (m *mapFigure) stationMarks() {
 	// The number of marks follows the length of creek on the map.
 	shown := 0.0
 	for i := 1; i < len(all); i++ {
-		if p := m.onMap(all[i].Lon, all[i].Lat); p.x >= 0 && p.y >= 0 && p.x <= m.width && p.y <= m.mapH {
+		if m.shows(m.onMap(all[i].Lon, all[i].Lat)) {
 			shown += float64(all[i].StationM - all[i-1].StationM)
 		}
 	}
@@ -347,7 +482,7 @@ func (m *mapFigure) stationMarks() {
 			i++
 		}
 		at := m.onMap(all[i].Lon, all[i].Lat)
-		if math.IsNaN(at.x) {
+		if !m.shows(at) {
 			continue
 		}
 		m.disc(at.x, at.y, 2.2, `fill="#fff" `+stroke(waterColour, 1.2, ""))
@@ -358,8 +493,11 @@ func (m *mapFigure) stationMarks() {
 // small writes a minor label beside a point if nothing is in the way.
 func (m *mapFigure) small(at point2, text, colour string) {
 	w, h := textWidth(text, m.px), 1.2*m.px
-	for _, b := range []box{{at.x + 6, at.y - h/2, w, h}, {at.x - 6 - w, at.y - h/2, w, h}, {at.x - w/2, at.y - 6 - h, w, h}, {at.x - w/2, at.y + 6, w, h}} {
-		if m.coverCost(b) < 12 {
+	for _, b := range []box{
+		{at.x + 6, at.y - h/2, w, h}, {at.x - 6 - w, at.y - h/2, w, h}, {at.x - w/2, at.y - 6 - h, w, h}, {at.x - w/2, at.y + 6, w, h},
+		{at.x + 5, at.y - 4 - h, w, h}, {at.x + 5, at.y + 4, w, h}, {at.x - 5 - w, at.y - 4 - h, w, h}, {at.x - 5 - w, at.y + 4, w, h},
+	} {
+		if m.coverCost(b) < 6 {
 			m.over(b.x, b.y+0.95*m.px, "start", `fill="`+colour+`"`, text)
 			m.taken = append(m.taken, b)
 			return
@@ -381,7 +519,7 @@ func (m *mapFigure) contourLabels() {
 		for _, share := range []float64{0.5, 0.3, 0.7, 0.15, 0.85} {
 			at := line[int(share*float64(len(line)-1))]
 			b := box{at.x - w/2, at.y - h/2, w, h}
-			if m.coverCost(b) < 3 {
+			if m.coverCost(b) < 6 {
 				m.over(at.x, at.y+0.35*m.px, "middle", `fill="#5f4d33"`, text)
 				m.taken = append(m.taken, box{b.x - 40, b.y - 40, b.w + 80, b.h + 80})
 				break
@@ -402,32 +540,39 @@ func decimalsOf(step float64) int {
 
 // foot draws scale bar, north arrow and legend under the map.
 func (m *mapFigure) foot(y float64) float64 {
-	_, perSI, _ := quantity.Unit(m.system, quantity.Length)
-	step, decimals := roundStep(m.width / m.scale * perSI / 5)
-	unit, _, _ := quantity.Unit(m.system, quantity.Length)
+	unit, perSI, _ := quantity.Unit(m.system, quantity.Length)
+	x := m.width - m.px
+	m.addf(`<path d="M%s %sl6 20l-6 -5l-6 5Z" fill="%s"/>`, xy(x), xy(y), inkColour)
+	m.write(x-0.8*m.px, y+1.2*m.px, "end", `font-weight="bold"`, "N")
+	step, decimals := roundStep(m.width / m.scale * perSI / 10)
 	half := step / perSI * m.scale
 	for i, fill := range []string{inkColour, "#fff"} {
 		m.rect(1+float64(i)*half, y+1.3*m.px, half, 6, `fill="`+fill+`" stroke="`+inkColour+`" stroke-width="1"`)
 	}
+	end := decimal(2*step, decimals) + " " + unit
 	m.write(1, y+m.px, "start", "", "0")
 	m.write(1+half, y+m.px, "middle", "", decimal(step, decimals))
-	m.write(1+2*half, y+m.px, "middle", "", decimal(2*step, decimals)+" "+unit)
+	m.write(1+2*half, y+m.px, "middle", "", end)
 	if c := m.contourStep(); c > 0 {
-		m.write(1+2*half+3.5*m.px, y+1.7*m.px, "start", `fill="`+softColour+`"`,
-			fmt.Sprintf("Contours every %s %s", decimal(c*perSI, decimalsOf(c*perSI)), unit))
+		text := fmt.Sprintf("Contours every %s %s", decimal(c*perSI, decimalsOf(c*perSI)), unit)
+		right := m.width - 3.5*m.px
+		if right-textWidth(text, m.px) < 1+2*half+textWidth(end, m.px) { // no room beside the scale
+			right, y = m.width, y+2.2*m.px
+			m.write(right, y+1.5*m.px, "end", `fill="`+softColour+`"`, text)
+			y -= 0.8 * m.px
+		} else {
+			m.write(right, y+1.5*m.px, "end", `fill="`+softColour+`"`, text)
+		}
 	}
-	x := m.width - m.px
-	m.addf(`<path d="M%s %sl6 20l-6 -5l-6 5Z" fill="%s"/>`, xy(x), xy(y), inkColour)
-	m.write(x-0.8*m.px, y+1.2*m.px, "end", `font-weight="bold"`, "N")
+	if m.whole && len(m.plan.Layouts) > 0 {
+		return y + 2.6*m.px
+	}
 	keys := []key{m.lineKey(stroke(waterColour, 2.2, ""), "Creek, with distance along it")}
 	if len(m.plan.Layouts) > 0 {
 		for _, run := range runs(&m.plan.Layouts[0]) {
 			colour, width, dashes := pipeStyle(run.role)
 			keys = append(keys, m.lineKey(stroke(colour, width, dashes), run.name))
 		}
-		if len(m.plan.Layouts) > 1 {
-			keys = append(keys, key{func(x, y float64) { m.disc(x+13, y, 4, `fill="#fff" `+stroke(driveColour, 1.8, "")) }, "Pumps of other layouts"})
-		}
 	}
-	return m.legend(1, m.width, y+4.4*m.px, keys) + 0.3*m.px
+	return m.legend(1, m.width, y+4.2*m.px, keys) + 0.3*m.px
 }

@@ -37,13 +37,13 @@ func (p *panel) exaggeration() float64 {
 func (p *panel) exaggerationText() string {
 	e := p.exaggeration()
 	if e > 0.95 && e < 1.05 {
-		return "heights and distances to one scale"
+		return "heights and distances drawn to the same scale"
 	}
 	decimals := 1
 	if e >= 9.95 {
 		decimals = 0
 	}
-	return fmt.Sprintf("heights drawn %s times larger than distances", strconv.FormatFloat(e, 'f', decimals, 64))
+	return fmt.Sprintf("heights drawn %s times as large as distances", strconv.FormatFloat(e, 'f', decimals, 64))
 }
 
 // tick is a mark on an axis.
@@ -61,6 +61,9 @@ func ticksOf(system quantity.System, fromM, toM float64, wanted int) (ticks []ti
 		return nil, unit
 	}
 	step, decimals := roundStep((hi - lo) / float64(wanted))
+	if (hi-lo)/step < 2 { // there may be a single mark, which gives no scale
+		step, decimals = roundStep((hi - lo) / float64(wanted) / 2)
+	}
 	for k := math.Ceil(lo/step - 1e-9); k*step <= hi+step*1e-9; k++ {
 		ticks = append(ticks, tick{k * step / perSI, decimal(k*step, decimals)})
 	}
@@ -83,7 +86,7 @@ func roundStep(rough float64) (step float64, decimals int) {
 // axes draws the frame, the grid and the marks of a panel with their units.
 func (c *canvas) axes(p *panel, acrossTitle, upTitle string) {
 	across, unit := ticksOf(p.system, p.fromM, p.toM, max(2, int(p.width/(7*c.px))))
-	up, _ := ticksOf(p.system, p.lowM, p.highM, max(2, int(p.height/(3*c.px))))
+	up, _ := ticksOf(p.system, p.lowM, p.highM, max(3, int(p.height/(2.4*c.px))))
 	grid := `stroke="` + gridColour + `" stroke-width="1"`
 	for _, t := range across {
 		c.segment(p.x(t.m), p.top, p.x(t.m), p.bottom(), grid)

@@ -35,10 +35,12 @@ type profileFigure struct {
 	lines         []creekLine
 	system        quantity.System
 	width, height float64
+	name, text    string // of a panel drawn by itself
 }
 
-// drawProfile draws at a width and with a size of text, both in pixels.
-func drawProfile(p *plan.Plan, width, px float64) *profileFigure {
+// newProfileFigure starts a figure with a width and a size of text, both in
+// pixels.
+func newProfileFigure(p *plan.Plan, width, px float64) *profileFigure {
 	f := &profileFigure{plan: p, system: p.System(), width: width}
 	f.px = px
 	if len(p.Layouts) > 0 {
@@ -46,22 +48,53 @@ func drawProfile(p *plan.Plan, width, px float64) *profileFigure {
 		f.lines = alongCreek(f.layout)
 	}
 	f.addf(`<g font-family="%s" font-size="%s" fill="%s">`, fontFamily, xy(px), inkColour)
-	f.patterns()
+	return f
+}
+
+// drawProfile draws the whole figure under one title.
+func drawProfile(p *plan.Plan, width, px float64) *profileFigure {
+	f := newProfileFigure(p, width, px)
 	f.height = f.title()
-	if len(p.Creek.Stations) < 2 {
-		f.write(width/2, f.height+3*px, "middle", "", "There is no long profile to draw.")
-		f.height += 5 * px
-	} else {
-		f.height = f.creekPanel(f.height)
-		if f.layout != nil && len(f.layout.Delivery.Path) > 1 {
-			f.height = f.deliveryPanel(f.height)
-		}
-		if f.partOfCreek() {
-			f.height = f.overview(f.height)
-		}
+	for _, draw := range f.panels() {
+		f.height = draw(f.height)
 	}
 	f.addf(`</g>`)
 	return f
+}
+
+// drawPanels draws each panel as a figure of its own, so that a page may end
+// between them.
+func drawPanels(p *plan.Plan, width, px float64) []*profileFigure {
+	var figures []*profileFigure
+	for i := range newProfileFigure(p, width, px).panels() {
+		f := newProfileFigure(p, width, px)
+		f.height = f.panels()[i](0)
+		f.addf(`</g>`)
+		figures = append(figures, f)
+	}
+	return figures
+}
+
+// panels lists what there is to draw. Each draws itself below a height and
+// returns the height at which it ends.
+func (f *profileFigure) panels() []func(float64) float64 {
+	if len(f.plan.Creek.Stations) < 2 {
+		return []func(float64) float64{f.nothing}
+	}
+	all := []func(float64) float64{f.creekPanel}
+	if f.layout != nil && len(f.layout.Delivery.Path) > 1 {
+		all = append(all, f.deliveryPanel)
+	}
+	if f.partOfCreek() {
+		all = append(all, f.overview)
+	}
+	return all
+}
+
+func (f *profileFigure) nothing(y float64) float64 {
+	f.name, f.text = "Long profile", "There is nothing to draw."
+	f.write(f.width/2, y+2*f.px, "middle", "", "There is no long profile to draw.")
+	return y + 4*f.px
 }
 
 // describe says in words what the figure shows.

@@ -8,6 +8,8 @@ import (
 	"io"
 	"math"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"route/internal/plan"
 	"route/internal/quantity"
@@ -22,12 +24,11 @@ var reportStyle string
 var reportTemplate = template.Must(template.New("report").Parse(reportText))
 
 // Sizes of the figures of the report in CSS pixels: the width is that of the
-// text on A4 with its margins, the height leaves room for the heading on
-// either paper.
+// text on A4 with its margins; the map leaves room on the first page, A4 or
+// Letter, for the answer above it.
 const (
-	reportWidth  = 720
-	reportMapMax = 640
-	reportPx     = 12.5
+	reportWidth = 720
+	reportPx    = 12.5
 )
 
 // writeReportHTML writes one page for the owner of the land. It holds its own
@@ -53,8 +54,8 @@ type report struct {
 	Facts      []fact
 	Warnings   []plan.Message // errors and warnings of plan and best layout
 	Notes      []plan.Message
-	Map        *figure
-	Profile    figure
+	Maps       []figure
+	Profile    []figure
 	Checks     []check
 	Parts      []group
 	Pipes      [][]string
@@ -140,6 +141,29 @@ func (w words) measure(v, sigma plan.Number) string {
 	return quantity.FormatMeasure(w.system, quantity.Length, quantity.Measure{Value: float64(v), Sigma: float64(sigma)})
 }
 
+// dayRange prints two volumes a day, with one unit where both have the same.
+func (w words) dayRange(low, high plan.Number) string { return span(w.perDay(low), w.perDay(high)) }
+
+// span joins two quantities, and names their unit once when it is the same.
+func span(low, high string) string {
+	if low == high {
+		return low
+	}
+	number, unit, ok := strings.Cut(low, " ")
+	if ok && strings.HasSuffix(high, " "+unit) {
+		return number + " to " + high
+	}
+	return low + " to " + high
+}
+
+// numberOnly cuts the unit off, where the same stands right above.
+func numberOnly(text string) string {
+	if i := strings.LastIndexByte(text, ' '); i >= 0 {
+		return text[:i]
+	}
+	return text
+}
+
 func plain(v plan.Number, decimals int) string {
 	if !v.Known() {
 		return "–"
@@ -175,14 +199,15 @@ func reportOf(p *plan.Plan) (*report, error) {
 	if r.Site == "" {
 		r.Site = "unnamed site"
 	}
-	profile := drawProfile(p, reportWidth, reportPx)
-	r.Profile = figure{xy(profile.width), xy(profile.height), "Long profile", profile.describe(), template.HTML(profile.b.String())}
-	drawn, err := drawMap(p, reportWidth, reportMapMax, reportPx)
+	for _, f := range drawPanels(p, reportWidth, reportPx) {
+		r.Profile = append(r.Profile, figure{xy(f.width), xy(f.height), f.name, f.text, template.HTML(f.b.String())})
+	}
+	maps, err := drawMaps(p, mapSize{reportWidth, 400, reportPx}, mapSize{reportWidth, 430, reportPx})
 	if err != nil {
 		return nil, err
 	}
-	if drawn != nil {
-		r.Map = &figure{xy(drawn.width), xy(drawn.height), "Map", mapText(p), template.HTML(drawn.b.String())}
+	for _, m := range maps {
+		r.Maps = append(r.Maps, figure{xy(m.width), xy(m.height), m.name, m.text, template.HTML(m.b.String())})
 	}
 	r.messages(p)
 	if len(p.Layouts) > 0 {
@@ -195,13 +220,6 @@ func reportOf(p *plan.Plan) (*report, error) {
 	return r, nil
 }
 
-func mapText(p *plan.Plan) string {
-	if len(p.Layouts) == 0 {
-		return "Map of the creek over the shaded ground."
-	}
-	return "Map of the creek, the pipes of layout " + p.Layouts[0].ID + " and its places over the shaded ground with contours; north is up."
-}
-
 // messages sorts the findings of the plan and of its best layout.
 func (r *report) messages(p *plan.Plan) {
 	all := append([]plan.Message{}, p.Messages...)
@@ -209,6 +227,7 @@ func (r *report) messages(p *plan.Plan) {
 		all = append(all, p.Layouts[0].Messages...)
 	}
 	for _, m := range all {
+		m.Text, m.Hint = sentence(m.Text), sentence(m.Hint)
 		if m.Level == "note" {
 			r.Notes = append(r.Notes, m)
 		} else {
@@ -217,11 +236,27 @@ func (r *report) messages(p *plan.Plan) {
 	}
 }
 
+// sentence gives a text a capital and a full stop.
+func sentence(s string) string {
+	s = strings.TrimSpace(s)
+	if s == "" {
+		return ""
+	}
+	first, size := utf8.DecodeRuneInString(s)
+	if !strings.ContainsAny(strings.SplitN(s, " ", 2)[0], "._:/=") { // a key or a path keeps its first letter
+		s = string(unicode.ToUpper(first)) + s[size:]
+	}
+	if !strings.ContainsRune(".!?:…", rune(s[len(s)-1])) {
+		s += "."
+	}
+	return s
+}
+
 func (r *report) bestLayout(p *plan.Plan, w words) {
 	l := &p.Layouts[0]
 	r.Best = l.ID
 	r.Facts = []fact{
-		{"Water a day", w.perDay(l.DeliveredLDay), "8 of 10 cases: " + w.perDay(l.DeliveredLDayLow) + " to " + w.perDay(l.DeliveredLDayHigh)},
+		{"Water a day", w.perDay(l.DeliveredLDay), "8 of 10 cases: " + w.dayRange(l.DeliveredLDayLow, l.DeliveredLDayHigh)},
 		{"Materials", money(l.Cost.Currency, l.Cost.Total), "pipes, pump and fittings as listed; no labour unless listed"},
 		{"Chance that it works as asked", w.share(l.ChanceWorks), "given what is known today of heights and losses"},
 		{"Drive head", w.measure(l.DriveHeadM, l.DriveHeadSigmaM), "lifts " + w.length(l.Delivery.LiftM) + " to the tank"},
@@ -248,7 +283,7 @@ func parts(p *plan.Plan, l *plan.Layout, w words) []group {
 			{"Drawn by the drive pipe", w.perMin(l.DriveFlowLMin)},
 			{"Delivered", w.perMin(l.DeliveredLMin)},
 			{"Delivered a day", w.perDay(l.DeliveredLDay)},
-			{"8 of 10 cases", w.perDay(l.DeliveredLDayLow) + " to " + w.perDay(l.DeliveredLDayHigh)},
+			{"8 of 10 cases", w.dayRange(l.DeliveredLDayLow, l.DeliveredLDayHigh)},
 			{"Wanted a day", w.perDay(p.Demand)},
 			{"Lowest flow of the creek", w.perSec(p.LowFlow)},
 			{"Left in the creek beside the pipes at low flow", w.share(l.CreekLeftShare)},
@@ -327,10 +362,7 @@ func (r *report) takeoff(l *plan.Layout, w words) {
 			if line.NeedUnit == "m" {
 				need = w.length(line.Need)
 			}
-			packs := fmt.Sprintf("%d %s", line.Packs, line.Unit)
-			if line.PackM.Known() && line.PackM > 0 {
-				packs += " of " + w.length(line.PackM)
-			}
+			packs := packsText(line, w)
 			out.Lines = append(out.Lines, takeoffLine{line.Name, line.Where, need, packs, money("", line.Price), money("", line.Amount)})
 		}
 		if len(out.Lines) > 0 {
@@ -338,6 +370,29 @@ func (r *report) takeoff(l *plan.Layout, w words) {
 		}
 	}
 	r.Total = money(l.Cost.Currency, l.Cost.Total)
+}
+
+// packsText says what to take off the shelf: "3 coils of 100 ft".
+func packsText(line plan.TakeoffLine, w words) string {
+	text := fmt.Sprint(line.Packs)
+	if line.Unit != "" && line.Unit != "each" {
+		text += " " + line.Unit
+		if line.Packs != 1 {
+			text += "s"
+		}
+	}
+	if !(line.PackM > 0) {
+		return text
+	}
+	unit, perSI, _ := quantity.Unit(w.system, quantity.Length)
+	return text + " of " + trimZeros(decimal(float64(line.PackM)*perSI, 1)) + " " + unit
+}
+
+func trimZeros(s string) string {
+	if strings.Contains(s, ".") {
+		return strings.TrimRight(strings.TrimRight(s, "0"), ".")
+	}
+	return s
 }
 
 // goals are the words for what a layout was chosen for.
@@ -355,7 +410,7 @@ func (r *report) compare(p *plan.Plan, w words) {
 		l := &p.Layouts[i]
 		c := comparison{
 			ID: l.ID, Goal: goal(l.Objective), Why: l.Why, Best: i == 0, Supply: "none",
-			Water: w.perDay(l.DeliveredLDay), Range: w.perDay(l.DeliveredLDayLow) + " to " + w.perDay(l.DeliveredLDayHigh),
+			Water: w.perDay(l.DeliveredLDay), Range: numberOnly(w.dayRange(l.DeliveredLDayLow, l.DeliveredLDayHigh)),
 			Chance: w.share(l.ChanceWorks), Head: w.length(l.DriveHeadM), Lift: w.length(l.Delivery.LiftM),
 			Drive: sizeAndLength(driveRun(l), w), Delivery: sizeAndLength(deliveryRun(l), w),
 			Pump: fmt.Sprintf("%d × %s", l.Pump.Count, l.Pump.Model), Cost: money(l.Cost.Currency, l.Cost.Total),
@@ -371,12 +426,18 @@ func sizeAndLength(run pipeRun, w words) string { return run.Size + ", " + w.len
 
 // elsewhere lists what the rest of the creek could do.
 func (r *report) elsewhere(p *plan.Plan, w words) {
-	for _, reach := range p.Reaches {
-		verdict := reach.Text
-		if verdict == "" && reach.Layout != "" {
-			verdict = "pump of layout " + reach.Layout
+	for _, same := range likeReaches(p.Reaches) {
+		first, last := same[0], same[len(same)-1]
+		verdict := first.Text
+		if verdict == "" && first.Layout != "" {
+			verdict = "pump of layout " + first.Layout
 		}
-		r.Reaches = append(r.Reaches, []string{w.length(reach.FromM) + " to " + w.length(reach.ToM), w.length(reach.DriveHeadM), w.perDay(reach.DeliveredLDay), verdict})
+		r.Reaches = append(r.Reaches, []string{
+			span(w.length(first.FromM), w.length(last.ToM)),
+			bounds(same, func(x plan.Reach) plan.Number { return x.DriveHeadM }, w.length),
+			bounds(same, func(x plan.Reach) plan.Number { return x.DeliveredLDay }, w.perDay),
+			verdict,
+		})
 	}
 	for _, x := range p.Rejected {
 		nearest := "–"
@@ -388,6 +449,34 @@ func (r *report) elsewhere(p *plan.Plan, w words) {
 		}
 		r.Rejected = append(r.Rejected, []string{x.Text, fmt.Sprint(x.Count), nearest})
 	}
+}
+
+// likeReaches groups neighbours that have the same verdict.
+func likeReaches(reaches []plan.Reach) [][]plan.Reach {
+	var groups [][]plan.Reach
+	for i, reach := range reaches {
+		if i > 0 && reach.Layout == "" && reaches[i-1].Layout == "" && reach.Reason == reaches[i-1].Reason && reach.Text == reaches[i-1].Text {
+			groups[len(groups)-1] = append(groups[len(groups)-1], reach)
+			continue
+		}
+		groups = append(groups, []plan.Reach{reach})
+	}
+	return groups
+}
+
+// bounds prints the least and the greatest known value of a group.
+func bounds(group []plan.Reach, value func(plan.Reach) plan.Number, format func(plan.Number) string) string {
+	low, high := plan.Unknown, plan.Unknown
+	for _, reach := range group {
+		v := value(reach)
+		if v.Known() && !(v >= low) {
+			low = v
+		}
+		if v.Known() && !(v <= high) {
+			high = v
+		}
+	}
+	return span(format(low), format(high))
 }
 
 // inUnit prints a value whose SI unit is named beside it.
