@@ -67,6 +67,8 @@ func TestFormat(t *testing.T) {
 		{US, Area, 4046.8564224, "1.00 acre"},
 		{SI, Angle, math.Pi / 4, "45.0°"},
 		{SI, Volume, 1e-15, "0 L"},
+		{US, Multiple, 7.5, "7.5 times"},
+		{SI, Multiple, 1416.7, "1420 times"},
 	} {
 		if got := Format(c.s, c.d, c.si); got != c.want {
 			t.Errorf("Format(%v, %v, %g) = %q, want %q", c.s, c.d, c.si, got, c.want)

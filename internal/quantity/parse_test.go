@@ -162,6 +162,8 @@ func TestParse(t *testing.T) {
 		{Energy, "1 kJ", 1000},
 		{Energy, "1 MJ", 1e6},
 		{Angle, "1 rad", 1},
+		{Multiple, "7.5 times", 7.5},
+		{Multiple, "7.5×", 7.5},
 		{Angle, "200 gon", math.Pi},
 	} {
 		got, err := Parse(c.d, c.text)
