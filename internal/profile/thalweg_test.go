@@ -67,8 +67,8 @@ func sane(t testing.TB, p *Profile) {
 		switch {
 		case p.Stations[i] <= p.Stations[i-1]:
 			t.Fatalf("stations do not increase at %v", p.Stations[i])
-		case p.ZM[i] > p.ZM[i-1]:
-			t.Fatalf("the water line rises at %v", p.Stations[i])
+		case p.ZM[i-1]-p.ZM[i] < 1e-4*float64(p.Stations[i]-p.Stations[i-1])-1e-9:
+			t.Fatalf("the water line falls by less than 1 in 10,000 at %v", p.Stations[i])
 		case p.LowM[i] > p.LowM[i-1] || p.HighM[i] > p.HighM[i-1]:
 			t.Fatalf("the envelope rises at %v", p.Stations[i])
 		case p.SlopeM[i]-p.SlopeM[i-1] < float64(p.Stations[i]-p.Stations[i-1])-1e-9:
@@ -506,6 +506,129 @@ func TestDeterminism(t *testing.T) {
 		})
 	}
 	wg.Wait()
+}
+
+// TestOptions: the sizes that the terrain study gives (§1.3 and §1.4).
+func TestOptions(t *testing.T) {
+	for _, c := range []struct {
+		cell, sigma                               float64
+		corridor, low, across, step, extend, half float64
+	}{
+		{1, 7, 23, 10.5, 1, 0.5, 100, 25},
+		{0.25, 1, 10, 8, 0.25, 0.5, 100, 25},
+		{5, 12, 46, 18, 7.5, 2.5, 100, 25},
+		{30, 7, 60, 45, 45, 15, 120, 90},
+	} {
+		o := ThalwegOptions{CellM: c.cell, TrackSigmaM: c.sigma}.withDefaults()
+		got := [...]float64{o.corridorM(), o.lowM(), o.acrossM(), o.stepM(), o.ExtendM, o.extendHalfM()}
+		if want := [...]float64{c.corridor, c.low, c.across, c.step, c.extend, c.half}; got != want {
+			t.Errorf("cell %g, σ %g: %v, want %v", c.cell, c.sigma, got, want)
+		}
+	}
+	if o := (ThalwegOptions{}).withDefaults(); o.CellM != 1 || o.TrackSigmaM != 7 || o.MinGradient != 1e-4 || o.MaxVoidShare != 0.05 {
+		t.Errorf("zero value means %+v", o)
+	}
+	if r := (ThalwegOptions{CellM: 1, TrackSigmaM: 7}).ReachM(); r < 23+10.5 || r < 100+25 {
+		t.Errorf("reads no further than %v m", r)
+	}
+}
+
+// TestReachIsEnough: Thalweg reads nothing further than ReachM from the walked
+// line.
+func TestReachIsEnough(t *testing.T) {
+	v := usualValley()
+	line := v.reach()
+	for _, o := range []ThalwegOptions{{CellM: 1, TrackSigmaM: 7}, {CellM: 1, TrackSigmaM: 1}, {CellM: 5, TrackSigmaM: 12}, {CellM: 30, TrackSigmaM: 3}} {
+		a, _ := NewAlignment(line, 0)
+		g := watchedGround{a: a, rasterGround: v.raster(1), furthestM: new(float64)}
+		if _, _, err := Thalweg(context.Background(), g, []orb.LineString{line}, o); err != nil {
+			t.Fatal(err)
+		}
+		if *g.furthestM > o.ReachM() {
+			t.Errorf("%+v read %.1f m away, said %.1f", o, *g.furthestM, o.ReachM())
+		}
+	}
+}
+
+type watchedGround struct {
+	*rasterGround
+	a         *Alignment
+	furthestM *float64
+}
+
+func (g watchedGround) At(p orb.Point) (float64, bool) {
+	_, off := g.a.StationOf(p)
+	*g.furthestM = max(*g.furthestM, math.Abs(off))
+	return g.rasterGround.At(p)
+}
+
+// TestEndsWithoutNeighbours: a falling fit has no upper neighbour at its first
+// station and follows high noise there; the stretch beyond the ends takes
+// that away (terrain study §1.5, end effects).
+func TestEndsWithoutNeighbours(t *testing.T) {
+	v := usualValley()
+	v.bankM, v.noiseM = 0, 0.3
+	truth, _ := NewAlignment(v.truth(), 0)
+	bias := func(o ThalwegOptions) float64 {
+		sum := 0.0
+		for seed := range uint64(12) {
+			p, _ := mustThalweg(t, v.raster(seed), []orb.LineString{v.reach()}, o)
+			n := p.Len() - 1
+			sum += (p.ZM[0] - p.ZM[n] - v.waterM(truth, p.Points[0]) + v.waterM(truth, p.Points[n])) / 12
+		}
+		return sum
+	}
+	with, without := bias(ThalwegOptions{TrackSigmaM: 3}), bias(ThalwegOptions{TrackSigmaM: 3, ExtendM: -1})
+	t.Logf("seeds 0–11, noise 0.3 m: fall between the ends off by %+.3f m, %+.3f m without neighbours", with, without)
+	if math.Abs(with) > 0.5*math.Abs(without) || math.Abs(with) > 0.1 {
+		t.Error("the ends are not held")
+	}
+}
+
+// TestFlowOnRoughLevelGround: rough ground without a fall has no direction,
+// however small the surface's error is said to be.
+func TestFlowOnRoughLevelGround(t *testing.T) {
+	unclear := 0
+	for seed := range uint64(20) {
+		rng := rand.New(rand.NewPCG(seed, 90))
+		g := newRasterGround(orb.Point{-150, -60}, 1, 600, 120)
+		g.sigmaM = 1e-6
+		for i := range g.z {
+			g.z[i] = rng.NormFloat64()
+		}
+		_, by := mustThalweg(t, g, []orb.LineString{{{0, 0}, {300, 0}}}, ThalwegOptions{})
+		unclear += len(by["creek_flow_unclear"])
+	}
+	if unclear < 14 {
+		t.Errorf("seeds 0–19: taken for a creek in %d of 20 cases", 20-unclear)
+	}
+}
+
+// TestSigma by hand: the surface's own σ of 0.08 m (two independent errors of
+// it make up a difference far away) and the variance of a median of m normal
+// values, π/2·s²/m (Kendall and Stuart, from memory): 20 cells of 1 m within
+// 10 m, residuals of 0.1 m.
+func TestSigma(t *testing.T) {
+	v := usualValley()
+	g := v.raster(11)
+	p, _ := mustThalweg(t, g, []orb.LineString{v.reach()}, ThalwegOptions{TrackSigmaM: 3})
+	for i, s := range p.SigmaM {
+		if got := s*s - p.ownVar[i]; math.Abs(got-0.08*0.08) > 1e-9 {
+			t.Fatalf("variance %v at %v, want 0.0064", got, p.Stations[i])
+		}
+	}
+	q := &Profile{ResidualM: 0.1, ownVar: make([]float64, 1)}
+	q.fitVariance(ThalwegOptions{}.withDefaults())
+	if want := math.Pi / 2 * 0.01 / 20; math.Abs(q.ownVar[0]-want) > 1e-12 {
+		t.Errorf("variance of the fit %v, want %v", q.ownVar[0], want)
+	}
+}
+
+func TestFlats(t *testing.T) {
+	got := flats([]float64{3, 3, 3, 3, 2, 2, 2, 2, 2 + 1e-6, 1, math.NaN(), math.NaN(), math.NaN(), math.NaN(), math.NaN(), 0, 0, 0, 0, 0, 0})
+	if !reflect.DeepEqual(got, []reach{{4, 8}, {15, 20}}) {
+		t.Errorf("%v", got)
+	}
 }
 
 // bigValley is 1 km of creek on 1 m cells.
