@@ -76,23 +76,27 @@ func (st *site) evaluate(c choice, p int, length, head float64) (hydraulics.Oper
 	return op, nil
 }
 
-// ceiling is the highest drive head at which a choice does not break a limit
-// from above, to a part in 10^12 below it. By the monotony that the package
-// comment lists there is one such head.
-func (st *site) ceiling(c choice, p int, length, broken float64) float64 {
-	lo, hi := 0.0, broken
-	for range 60 {
-		mid := (lo + hi) / 2
-		if hi-lo <= 1e-12*hi {
+// ceiling bounds from above the drive head at which a choice no longer breaks
+// the limit that it breaks from above with head broken; it comes within some
+// thousandths. By the monotony that the package comment lists, everything
+// between the two is broken as well.
+func (st *site) ceiling(c choice, p int, length, broken float64, m *miss) float64 {
+	lo := 0.0
+	for range backSteps {
+		next := (lo + broken) / 2
+		if m.reason == TooLittleWater && lo == 0 {
+			next = broken * backDown(m.value.SI, m.limit.SI)
+		}
+		if !(next < broken) {
 			break
 		}
-		if _, m := st.evaluate(c, p, length, mid); m != nil && m.tooHigh {
-			hi = mid
+		if _, n := st.evaluate(c, p, length, next); n != nil && n.tooHigh {
+			broken, m = next, n
 		} else {
-			lo = mid
+			lo = next
 		}
 	}
-	return lo
+	return broken
 }
 
 // deliveryLoss is the friction of a delivery pipe at a delivered flow; +Inf

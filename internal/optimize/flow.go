@@ -118,16 +118,22 @@ func (w *water) standsAt(s int) bool { return w.standOK == nil || w.standOK[s] }
 // itself. The box stands at the first station far enough from the intake; its
 // water must not stand below the creek's, and no higher than a standpipe's.
 func (l *lines) boxes(visit func(i, s int, level float64)) {
-	if l.lead <= 0 {
-		return
-	}
 	for _, i32 := range l.byRank {
 		i := int(i32)
 		s := int(l.first[i])
-		if h := l.height(i, s); h >= 0 && h <= l.heightMax {
-			visit(i, s, l.z[s]+h)
+		if level, ok := l.boxAt(i, s); ok {
+			visit(i, s, level)
 		}
 	}
+}
+
+// boxAt gives the water level of the settling box at s of an intake.
+func (l *lines) boxAt(i, s int) (level float64, ok bool) {
+	if l.lead <= 0 || int(l.first[i]) != s || int(l.last[i]) < s {
+		return 0, false
+	}
+	h := l.height(i, s)
+	return l.z[s] + h, h >= 0 && h <= l.heightMax
 }
 
 // poolAllowed says whether a layout without settling box is wanted.
@@ -231,11 +237,11 @@ func (f *flow) below(s int, c class, stand int, level float64, allowed func(inta
 			}
 			continue
 		}
-		u.lines.boxes(func(i, at int, w float64) {
-			if at == s && w <= level {
+		for i := s - 1; i >= 0 && int(u.lines.first[i]) >= s; i-- {
+			if w, ok := u.lines.boxAt(i, s); ok && w <= level {
 				list = append(list, rung{w, price.pipe.at(st.water.s[s] - st.water.s[i]), int32(i), u.option})
 			}
-		})
+		}
 	}
 	if c == bare && st.poolAllowed() {
 		if r := f.pool(s); r.intake >= 0 && r.level <= level {

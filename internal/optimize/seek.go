@@ -151,8 +151,9 @@ func (c *choice) table() *table { return &c.flow.tables[c.engine.index] }
 // task is a choice to be tried, with its bound.
 type task struct {
 	choice
-	table *table
-	bound float64
+	table     *table
+	potential float64
+	top, lift float64 // most head and least lift in the bucket
 }
 
 // bounded is a place to be tried, with its bound.
@@ -170,7 +171,8 @@ func byBound(list []bounded) {
 	})
 }
 
-// tasks lists flows and engines whose bound is above zero, best first.
+// tasks lists flows and engines by their potential, best first; the bound is
+// the table's and worked out when a task is taken up.
 func (k *seeker) tasks() []task {
 	var list []task
 	lift := k.leastLift()
@@ -182,19 +184,20 @@ func (k *seeker) tasks() []task {
 		if !(top > 0) {
 			continue
 		}
-		for ei := range k.engines {
-			e := &k.engines[ei]
-			if !k.wants(e) {
-				continue
-			}
-			t := &f.tables[ei]
-			if b := t.atAnyLength(top, lift); b > 0 {
-				list = append(list, task{choice{f, e, -1}, t, b})
+		for e := range k.engines {
+			if k.wants(&k.engines[e]) {
+				t := &f.tables[e]
+				list = append(list, task{choice: choice{f, &k.engines[e], -1}, table: t, potential: t.potential(top, lift), top: top, lift: lift})
 			}
 		}
 	}
-	slices.SortStableFunc(list, func(a, b task) int { return cmp.Compare(b.bound, a.bound) })
+	slices.SortStableFunc(list, func(a, b task) int { return cmp.Compare(b.potential, a.potential) })
 	return list
+}
+
+// bound is the most that the task delivers anywhere in the bucket.
+func (t *task) bound() float64 {
+	return t.table.atAnyLength(min(t.top, t.table.bearsAny()), t.lift)
 }
 
 // water of the best layout so far.
@@ -210,12 +213,15 @@ func (k *seeker) mostSoFar() float64 {
 func (k *seeker) mostWater() {
 	var pumps, places []bounded
 	for _, t := range k.tasks() {
-		if t.bound <= k.mostSoFar() {
+		if t.potential <= k.mostSoFar() {
 			break
+		}
+		if t.bound() <= k.mostSoFar() {
+			continue
 		}
 		pumps = pumps[:0]
 		for p := k.from; p < k.to; p++ {
-			top := min(t.flow.pumpTop[p], k.headCap())
+			top := min(t.flow.pumpTop[p], k.headCap(), t.table.bearsAny())
 			if !(top >= k.needed(p)) || math.IsNaN(k.lift[p]) {
 				continue
 			}
@@ -245,11 +251,17 @@ func (k *seeker) places(list []bounded, t *task, p int) []bounded {
 	need, outlet, most := k.needed(p), k.drive.outlet[p], k.mostSoFar()
 	for j, s := range k.pairs.heads(p) {
 		for c := range classes {
-			head := min(t.flow.top[c][s].level-outlet, k.headCap())
+			head := t.flow.top[c][s].level - outlet
 			if !(head >= need) || !k.wantsClass(c) {
 				continue
 			}
-			if b := t.table.at(head, k.lift[p], k.drive.length(int(s), p)); b > most {
+			length := k.drive.length(int(s), p)
+			low, high := t.table.window(length)
+			head = min(head, k.headCap(), high)
+			if head < max(need, low) {
+				continue
+			}
+			if b := t.table.at(head, k.lift[p], length); b > most {
 				list = append(list, bounded{b, int32(p), s, k.pairs.start[p] + int32(j), c})
 			}
 		}
@@ -265,13 +277,14 @@ func (k *seeker) tryWater(t *task, pl bounded) {
 		return
 	}
 	f, e, outlet := t.flow, t.engine, k.drive.outlet[p]
-	r, ok := k.highest(f, s, pl.class, e.standpipe, outlet+k.headCap())
+	length := k.drive.length(s, p)
+	low, high := t.table.window(length)
+	r, ok := k.highest(f, s, pl.class, e.standpipe, outlet+min(k.headCap(), high))
 	if !ok {
 		return
 	}
-	length := k.drive.length(s, p)
 	head := r.level - outlet
-	if head < k.needed(p) || t.table.at(head, k.lift[p], length) <= k.mostSoFar() {
+	if head < max(k.needed(p), low) || t.table.at(head, k.lift[p], length) <= k.mostSoFar() {
 		return
 	}
 	worst := math.Inf(1) // friction that was too much
@@ -306,7 +319,7 @@ func (k *seeker) tryBelow(c choice, s, p int, cl class, r rung, length float64) 
 		if !m.tooHigh {
 			return
 		}
-		bearable := k.ceiling(c, p, length, head)
+		bearable := k.ceiling(c, p, length, head, m)
 		if c.table().at(bearable, k.lift[p], length) <= k.mostSoFar() {
 			return
 		}
@@ -320,13 +333,23 @@ func (k *seeker) tryBelow(c choice, s, p int, cl class, r rung, length float64) 
 
 // mostHead goes through flows and pumps by the head that they can have.
 func (k *seeker) mostHead() {
-	order := slices.Clone(k.flows)
-	slices.SortStableFunc(order, func(a, b *flow) int { return cmp.Compare(k.bucketTop(b), k.bucketTop(a)) })
+	type ranked struct {
+		*flow
+		top float64
+	}
+	var order []ranked
+	for _, f := range k.flows {
+		order = append(order, ranked{f, min(k.bucketTop(f), k.flowBears(f, k.Limits.DriveLengthMaxM))})
+	}
+	slices.SortStableFunc(order, func(a, b ranked) int { return cmp.Compare(b.top, a.top) })
 	var pumps, places []bounded
 	for _, f := range order {
+		if f.top < k.mostHeadSoFar() {
+			break
+		}
 		pumps = pumps[:0]
 		for p := k.from; p < k.to; p++ {
-			top := min(f.pumpTop[p], k.headCap())
+			top := min(f.pumpTop[p], f.top)
 			if top >= k.needed(p) && top >= k.mostHeadSoFar() && !math.IsNaN(k.lift[p]) {
 				pumps = append(pumps, bounded{bound: top, p: int32(p)})
 			}
@@ -336,25 +359,46 @@ func (k *seeker) mostHead() {
 			if at.bound < k.mostHeadSoFar() || k.ctx.Err() != nil {
 				break
 			}
-			p := int(at.p)
-			places = places[:0]
-			for j, s := range k.pairs.heads(p) {
-				for c := range classes {
-					head := min(f.top[c][s].level-k.drive.outlet[p], k.headCap())
-					if k.wantsClass(c) && head >= k.needed(p) && head >= k.mostHeadSoFar() {
-						places = append(places, bounded{head, at.p, s, k.pairs.start[p] + int32(j), c})
-					}
-				}
-			}
-			byBound(places)
+			places = k.heads(places[:0], f.flow, int(at.p))
 			for _, pl := range places {
 				if pl.bound < k.mostHeadSoFar() {
 					break
 				}
-				k.tryHead(f, pl)
+				k.tryHead(f.flow, pl)
 			}
 		}
 	}
+}
+
+// flowBears is the most head that any engine of the bucket bears at a flow.
+func (k *seeker) flowBears(f *flow, length float64) float64 {
+	most := 0.0
+	for e := range k.engines {
+		if k.wants(&k.engines[e]) {
+			_, high := f.tables[e].window(length)
+			most = max(most, high)
+		}
+	}
+	return most
+}
+
+// heads lists the drive pipes to a pump that may have more head than the best
+// so far.
+func (k *seeker) heads(list []bounded, f *flow, p int) []bounded {
+	least := max(k.needed(p), k.mostHeadSoFar())
+	for j, s := range k.pairs.heads(p) {
+		for c := range classes {
+			head := min(f.top[c][s].level-k.drive.outlet[p], k.headCap())
+			if !k.wantsClass(c) || !(head >= least) {
+				continue
+			}
+			if head = min(head, k.flowBears(f, k.drive.length(int(s), p))); head >= least {
+				list = append(list, bounded{head, int32(p), s, k.pairs.start[p] + int32(j), c})
+			}
+		}
+	}
+	byBound(list)
+	return list
 }
 
 func (k *seeker) mostHeadSoFar() float64 {
@@ -373,7 +417,7 @@ func (k *seeker) tryHead(f *flow, pl bounded) {
 		return
 	}
 	outlet, length := k.drive.outlet[p], k.drive.length(s, p)
-	r, ok := k.highest(f, s, pl.class, 0, outlet+k.headCap())
+	r, ok := k.highest(f, s, pl.class, 0, outlet+min(k.headCap(), k.flowBears(f, length)))
 	for ok {
 		head := r.level - outlet
 		if head < k.needed(p) || head < k.mostHeadSoFar() {
@@ -398,7 +442,14 @@ func (k *seeker) anyEngine(f *flow, pl bounded, r rung, length float64) (works b
 	}
 	for ei := range k.engines {
 		e := &k.engines[ei]
-		if !k.wants(e) || f.tables[ei].at(head, k.lift[p], length) <= most {
+		if !k.wants(e) {
+			continue
+		}
+		low, high := f.tables[ei].window(length)
+		if head > high && low <= high {
+			bearable = max(bearable, high)
+		}
+		if head < low || head > high || f.tables[ei].at(head, k.lift[p], length) <= most {
 			continue
 		}
 		worst := math.Inf(1)
@@ -419,161 +470,9 @@ func (k *seeker) anyEngine(f *flow, pl bounded, r rung, length float64) (works b
 				most = max(most, op.DeliveredTotal)
 				k.offer(found{choice: c, s: int(pl.s), p: p, class: pl.class, rung: r, length: length, head: head, op: op})
 			case m.tooHigh && !works:
-				bearable = max(bearable, k.ceiling(c, p, length, head))
+				bearable = max(bearable, k.ceiling(c, p, length, head, m))
 			}
 		}
 	}
 	return works, bearable
-}
-
-// costTask is a choice with the least that it can cost.
-type costTask struct {
-	choice
-	table *table
-	least int64
-}
-
-// leastCost goes through the choices by the least that they can cost.
-func (k *seeker) leastCost() {
-	for _, t := range k.costTasks() {
-		if k.best != nil && t.least > k.best.cost || k.ctx.Err() != nil {
-			break
-		}
-		for p := k.from; p < k.to; p++ {
-			k.cheapestAt(&t, p)
-		}
-	}
-}
-
-func (k *seeker) costTasks() []costTask {
-	var list []costTask
-	leastDelivery := map[int][]int64{}
-	for _, t := range k.tasks() {
-		if t.bound < k.Demand {
-			continue
-		}
-		fixed := t.flow.ladder(t.engine.standpipe).least + t.engine.driveLeast + t.engine.pumpCost
-		for way, least := range k.leastDelivery(leastDelivery, t.engine) {
-			c := t.choice
-			c.way = way
-			list = append(list, costTask{c, t.table, least + fixed})
-		}
-	}
-	slices.SortStableFunc(list, func(a, b costTask) int { return cmp.Compare(a.least, b.least) })
-	return list
-}
-
-// leastDelivery gives the least that each delivery pipe costs in the bucket,
-// known already for some numbers of pumps.
-func (k *seeker) leastDelivery(known map[int][]int64, e *engine) []int64 {
-	if least, ok := known[e.pumps]; ok {
-		return least
-	}
-	least := make([]int64, len(k.ways))
-	for way := range least {
-		least[way] = math.MaxInt64 / 4
-		for p := k.from; p < k.to; p++ {
-			if !math.IsNaN(k.lift[p]) {
-				least[way] = min(least[way], e.delivery[way].of(&k.DeliveryAt[p]))
-			}
-		}
-	}
-	known[e.pumps] = least
-	return least
-}
-
-// costSoFar of the best layout.
-func (k *seeker) costSoFar() int64 {
-	if k.best == nil {
-		return math.MaxInt64
-	}
-	return k.best.cost
-}
-
-// cheapestAt tries one choice at one pump: every drive pipe, and for each the
-// ways to bring water from the cheapest up.
-func (k *seeker) cheapestAt(t *costTask, p int) {
-	top := min(t.flow.pumpTop[p], k.headCap())
-	if math.IsNaN(k.lift[p]) || !(top >= k.needed(p)) {
-		return
-	}
-	ladders := t.flow.ladder(t.engine.standpipe)
-	fixed := t.engine.pumpCost + t.engine.delivery[t.way].of(&k.DeliveryAt[p])
-	if fixed+t.engine.driveLeast+ladders.least > k.costSoFar() {
-		return
-	}
-	against := k.lift[p] + k.deliveryLoss(t.way, p, k.Demand)
-	if b := t.table.atAnyLength(top, against); b < k.Demand || b <= 0 {
-		return
-	}
-	for j, s := range k.pairs.heads(p) {
-		length := k.drive.length(int(s), p)
-		cost := fixed + t.engine.driveCost.at(length)
-		if cost+ladders.least > k.costSoFar() {
-			continue
-		}
-		for c := range classes {
-			if k.wantsClass(c) && len(ladders.rungs[c][s]) > 0 {
-				k.climb(t, bounded{p: int32(p), s: s, pair: k.pairs.start[p] + int32(j), class: c}, ladders.rungs[c][s], length, cost, against)
-			}
-		}
-	}
-}
-
-// climb tries the ways to one drive pipe from the cheapest up until one
-// delivers enough, or none of those left can be better than the best so far.
-func (k *seeker) climb(t *costTask, pl bounded, rungs []rung, length float64, cost int64, against float64) {
-	p, s := int(pl.p), int(pl.s)
-	outlet := k.drive.outlet[p]
-	if len(k.avoid) > 0 || rungs[0].level > outlet+k.headCap() {
-		if cost+rungs[len(rungs)-1].cost > k.costSoFar() {
-			return
-		}
-		rungs = k.waysTo(t.flow, s, pl.class, t.engine.standpipe, outlet+k.headCap())
-	}
-	if len(rungs) == 0 || rungs[0].level-outlet < k.needed(p) {
-		return
-	}
-	if b := t.table.at(rungs[0].level-outlet, against, length); b < k.Demand || b <= 0 {
-		return
-	}
-	for n := len(rungs) - 1; n >= 0; n-- {
-		r := rungs[n]
-		total := cost + r.cost
-		if total > k.costSoFar() {
-			return
-		}
-		head := r.level - outlet
-		if head < k.needed(p) {
-			continue
-		}
-		want, strict := k.Demand, false
-		if total == k.costSoFar() && k.mostSoFar() >= want {
-			want, strict = k.mostSoFar(), true
-		}
-		if b := t.table.at(head, against, length); b < want || b <= 0 {
-			continue
-		}
-		if k.chord(int(pl.pair), s, p) != chordGood {
-			return
-		}
-		if !k.couldDeliver(t.choice, p, length, head, want, strict) {
-			continue
-		}
-		op, m := k.evaluate(t.choice, p, length, head)
-		switch {
-		case m == nil && op.DeliveredTotal >= k.Demand:
-			k.offer(found{choice: t.choice, s: s, p: p, class: pl.class, rung: r, length: length, head: head, op: op})
-			return
-		case m != nil && m.tooHigh:
-			// Neither this way nor a higher one; perhaps one between this
-			// and the last that was too low, left out of the ladder because
-			// this one is higher for the same money.
-			level := min(outlet+k.ceiling(t.choice, p, length, head), math.Nextafter(r.level, math.Inf(-1)))
-			if lower := k.waysTo(t.flow, s, pl.class, t.engine.standpipe, level); len(lower) > 0 {
-				k.climb(t, pl, lower, length, cost, against)
-			}
-			return
-		}
-	}
 }

@@ -360,13 +360,8 @@ func (st *site) flowLevels() []float64 {
 // lightest is what an engine draws at its lightest tuning, the least head and
 // the longest drive pipe: no more than in any layout.
 func (st *site) lightest(e *engine) float64 {
-	const dribble = 1e-12 // less than any pump draws
 	l := &st.Limits
-	_, err := e.ram.TunedTo(st.Fluid, e.pipe, max(l.DriveLengthMaxM, 1), max(l.DriveHeadMinM, 0.1), 1000, dribble, st.tuning)
-	if t, ok := err.(*hydraulics.TuningError); ok {
-		return t.Least * float64(e.pumps)
-	}
-	return math.Inf(1)
+	return float64(e.pumps) * st.draw(e, max(l.DriveLengthMaxM, 1), max(l.DriveHeadMinM, 0.1), 1000, lightest)
 }
 
 // takeFlows works out every supply option at every flow level.

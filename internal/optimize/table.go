@@ -27,6 +27,7 @@ type table struct {
 
 	head, inverse, lift []float64 // grid, rising
 	values              []atomic.Uint64
+	ends                [2][]atomic.Uint64 // of the windows, by 1/L
 }
 
 const (
@@ -80,6 +81,7 @@ func (f *flow) makeTables(x extent) {
 			tuning: [2]float64{st.tuning[0] / widening, min(st.tuning[1]*widening, 0.99)},
 			head:   head, inverse: inverse, lift: lift,
 			values: make([]atomic.Uint64, len(head)*len(inverse)*len(lift)),
+			ends:   [2][]atomic.Uint64{make([]atomic.Uint64, len(inverse)), make([]atomic.Uint64, len(inverse))},
 		}
 	}
 }
@@ -93,6 +95,16 @@ func ladderOf(low, high, ratio float64) []float64 {
 		grid[k] = low * math.Pow(ratio, float64(k))
 	}
 	return grid
+}
+
+// potential bounds what is delivered without a look at the pump's tuning: the
+// energy of the flow times the volumetric factor, q·(h − H) ≤ η·(Q − q)·H.
+func (t *table) potential(head, lift float64) float64 {
+	eta := t.engine.ram.VolumetricFactor
+	if lift <= head {
+		return math.Inf(1)
+	}
+	return tableMargin * t.perPump * float64(t.engine.pumps) * eta * head / (lift - head + eta*head)
 }
 
 // A corner's value is its delivered flow by all pumps; these stand for others.
@@ -180,4 +192,107 @@ func mix(u, v, t float64) float64 {
 		return max(u, v)
 	}
 	return u + t*(v-u)
+}
+
+// window bounds the drive heads at which the engine can be tuned to this flow
+// in a drive pipe of a length: below low even the heaviest tuning draws too
+// little, above high even the lightest draws too much. The flow at a tuning
+// depends on the head over the resistance of the drive pipe, which is linear in
+// its length: so are these bounds, nearly. They hold for all lifts, because a
+// pump draws least against the highest lift and most against the lowest, where
+// it delivers most. A margin covers what the tests find to the contrary.
+func (t *table) window(length float64) (low, high float64) {
+	a, _ := cellOf(t.inverse, 1/length)
+	far, near := 1/t.inverse[a], 1/t.inverse[a+1]
+	share := min(max((length-near)/(far-near), 0), 1)
+	low = mixEnds(t.end(heaviest, a+1), t.end(heaviest, a), share)
+	high = mixEnds(t.end(lightest, a+1), t.end(lightest, a), share)
+	return low / windowMargin, high * windowMargin
+}
+
+// bearsAny is the most head that the engine bears in any drive pipe.
+func (t *table) bearsAny() float64 { return t.end(lightest, 0) * windowMargin }
+
+const windowMargin = 1.03
+
+// mixEnds interpolates; an end that is not known to be finite counts as
+// infinite, or as zero, with its neighbour.
+func mixEnds(u, v, t float64) float64 {
+	if math.IsInf(u, 1) || math.IsInf(v, 1) {
+		return math.Inf(1)
+	}
+	if u == 0 || v == 0 {
+		return 0
+	}
+	return u + t*(v-u)
+}
+
+// Ends of a window.
+const (
+	heaviest = iota
+	lightest
+)
+
+// end gives one end of the window at a line of the grid in length, worked out
+// when first asked for.
+func (t *table) end(which, a int) float64 {
+	at := &t.ends[which][a]
+	if bits := at.Load(); bits != cornerUnknown {
+		return math.Float64frombits(bits) - 1
+	}
+	v := t.findEnd(which, 1/t.inverse[a])
+	at.Store(math.Float64bits(v + 1)) // plus one: zero is a value
+	return v
+}
+
+// findEnd solves for the head at which the draw at one end of the tuning range
+// is the flow. The draw goes about with the square root of the head, so that
+// each step leaves a fifth of the error or less.
+func (t *table) findEnd(which int, length float64) float64 {
+	lift := t.lift[0]
+	if which == lightest {
+		lift = t.lift[len(t.lift)-1]
+	}
+	lo, hi := t.head[0]/2, 2*t.head[len(t.head)-1]
+	head := math.Sqrt(lo * hi)
+	for range windowSteps {
+		t.site.bounds.Add(1)
+		draw := t.site.draw(t.engine, length, head, max(lift, 1.1*head), which)
+		head *= (t.perPump / draw) * (t.perPump / draw)
+		switch {
+		case !(head > lo): // NaN as well: no draw at all
+			return 0
+		case head > hi:
+			return math.Inf(1)
+		}
+	}
+	return head
+}
+
+// windowSteps of findEnd leave less than a thousandth.
+const windowSteps = 5
+
+// draw is what one pump draws at an end of the tuning range; +Inf where it
+// cannot be said.
+func (st *site) draw(e *engine, length, head, lift float64, which int) float64 {
+	const dribble = 1e-12 // m³/s, less than any pump draws
+	_, err := e.ram.TunedTo(st.Fluid, e.pipe, length, head, lift, dribble, st.tuning)
+	if t, ok := err.(*hydraulics.TuningError); ok {
+		if which == lightest {
+			return t.Least
+		}
+		return t.Most
+	}
+	return math.Inf(1)
+}
+
+// backSteps of backDown come within some thousandths of the head that is borne.
+const backSteps = 6
+
+// backDown is the factor by which a head that draws too much is lowered. The
+// draw at a tuning goes about with the square root of the head; with a higher
+// power the steps come down to the head that is borne from above.
+func backDown(wanted, least float64) float64 {
+	const power = 0.7
+	return math.Pow(wanted/least, 1/power)
 }

@@ -1,0 +1,265 @@
+package optimize
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/paulmach/orb"
+
+	"route/internal/catalog"
+	"route/internal/hydraulics"
+	"route/internal/profile"
+)
+
+// randomProblem is a short creek with a random choice of pipes, pumps and
+// limits: some have plenty of head, some too much for their pumps, some almost
+// none.
+func randomProblem(r *rand.Rand) Problem {
+	n := 8 + r.IntN(8)
+	p := &profile.Profile{}
+	slope := 0.01 * math.Pow(20, r.Float64())
+	x, y, z, length, heading := 0.0, 0.0, 50.0, 0.0, 0.0
+	for k := range n {
+		p.Stations = append(p.Stations, profile.Station(length))
+		p.Points = append(p.Points, orb.Point{x, y})
+		p.ZM = append(p.ZM, z)
+		p.SlopeM = append(p.SlopeM, length)
+		step := 1 + 9*r.Float64()
+		fall := step * slope * 2 * r.Float64()
+		if r.IntN(4) == 0 {
+			fall = 0
+		}
+		heading += (r.Float64() - 0.5) * 2
+		x, y, z = x+step*math.Cos(heading), y+step*math.Sin(heading), z-fall
+		length += math.Hypot(step, fall)
+		_ = k
+	}
+	water, err := hydraulics.Water(273.15+30*r.Float64(), 100)
+	if err != nil {
+		panic(err)
+	}
+	full := catalog.Default("USD").In(catalog.Inch)
+	l := usualLimits()
+	l.DriveHeadMinM = 0.3 + r.Float64()
+	l.DriveHeadMaxM = l.DriveHeadMinM + 8*r.Float64()
+	l.DriveLengthMinM, l.DriveLengthMaxM = 2+4*r.Float64(), 8+25*r.Float64()
+	l.StandpipeMinM, l.StandpipeMaxM = 0.1*r.Float64(), 0.5+4*r.Float64()
+	l.SupplyLengthMaxM = 10 + 90*r.Float64()
+	l.BoxLeadM = 8 * r.Float64()
+	l.BedDepthM = 0.4 * r.Float64()
+	l.LiftRatioMax = 4 + 20*r.Float64()
+	l.SeparationM = 10
+	pr := Problem{
+		Creek: p, TakeFlow: 2e-4 * math.Pow(10, r.Float64()), Fluid: water, Catalog: full, Limits: l,
+		WasteFraction: 0.05, ContingencyPart: 0.1, TankInletM: p.ZM[0] + 2 + 25*r.Float64(),
+	}
+	some := func(items []*catalog.Item, n int) []string {
+		var ids []string
+		for _, k := range r.Perm(len(items))[:n] {
+			ids = append(ids, items[k].ID)
+		}
+		return ids
+	}
+	pr.Choices = Choices{
+		SupplyPipes:   some(full.Items(catalog.KindPipe, catalog.UseSupply), 2),
+		DrivePipes:    some(full.Items(catalog.KindPipe, catalog.UseDrive)[:5], 2),
+		DeliveryPipes: some(full.Items(catalog.KindPipe, catalog.UseDelivery), 2),
+		PumpCounts:    [][]int{{1}, {2}, {1, 2}}[r.IntN(3)],
+		SettlingBox:   [][]bool{{false}, {true}, {false, true}}[r.IntN(3)],
+		Tuning:        [2]float64{0.3 + 0.2*r.Float64(), 0.6 + 0.3*r.Float64()},
+	}
+	if r.IntN(4) == 0 {
+		pr.Choices.Tuning[1] = pr.Choices.Tuning[0]
+	}
+	for k := range n {
+		pr.DeliveryAt = append(pr.DeliveryAt, DeliveryWay{LengthM: 50 + 200*r.Float64(), CrestM: p.ZM[k] + 10*r.Float64(), OK: r.IntN(6) > 0, HighPoints: r.IntN(3), LowPoints: r.IntN(2), Bends: r.IntN(3)})
+	}
+	pr.Demand = 2e-6 * math.Pow(20, r.Float64())
+	return pr
+}
+
+// layoutOf is what the brute force buys for a layout.
+func layoutOf(p *Problem, o *supplyOption, stand *catalog.Item, e *engine, way *deliveryPipe, i, s, pump int, length float64, supply, standpipe bool) catalog.Layout {
+	w := p.DeliveryAt[pump]
+	l := catalog.Layout{
+		DrivePipe: e.drive.ID, DriveM: length, Pump: e.pump.ID, Pumps: e.pumps,
+		DeliveryPipe: way.item.ID, DeliveryM: w.LengthM, DeliveryBends: w.Bends, HighPoints: w.HighPoints, LowPoints: w.LowPoints,
+		TankValves: true, WasteFraction: p.WasteFraction, ContingencyPart: p.ContingencyPart,
+	}
+	if supply {
+		l.SupplyPipe, l.SupplyM, l.SettlingBox = o.item.ID, p.Creek.SlopeM[s]-p.Creek.SlopeM[i], o.box
+	}
+	if standpipe {
+		drop := 0.0
+		if o.box {
+			drop = p.Limits.BoxDropM
+		}
+		l.StandpipePipe = stand.ID
+		l.StandpipeM = min(p.Creek.ZM[i]-drop-p.Creek.ZM[s]+p.Limits.StandpipeFreeboardM, p.Limits.StandpipeMaxM)
+	}
+	return l
+}
+
+// bruteRun tries every flow, supply pipe, box, intake, standpipe, pump, engine
+// and delivery pipe. It shares with the search only the flow levels, the list
+// of choices and the evaluation of one layout; places and costs are its own.
+func bruteRun(st *site) (b best) {
+	b = nothing()
+	p, l := st.Problem, &st.Limits
+	z, s3 := p.Creek.ZM, p.Creek.SlopeM
+	take := func(f *flow, o *supplyOption, i, s, pump int, level float64, supply, standpipe bool) {
+		outlet := z[pump] + l.PumpAboveCreekM
+		head := level - outlet
+		dx, dy, dz := p.Creek.Points[s][0]-p.Creek.Points[pump][0], p.Creek.Points[s][1]-p.Creek.Points[pump][1], z[s]-outlet
+		length := math.Sqrt(dx*dx + dy*dy + dz*dz)
+		if !p.DeliveryAt[pump].OK || outlet >= z[s] || length < l.DriveLengthMinM || length > l.DriveLengthMaxM || head < l.DriveHeadMinM || head > l.DriveHeadMaxM {
+			return
+		}
+		for e := range st.engines {
+			for way := range st.ways {
+				op, m := st.evaluate(choice{f, &st.engines[e], way}, pump, length, head)
+				if m != nil {
+					continue
+				}
+				b.head = max(b.head, head)
+				b.water = max(b.water, op.DeliveredTotal)
+				if op.DeliveredTotal >= p.Demand {
+					lay := layoutOf(p, o, st.stands[st.engines[e].standpipe], &st.engines[e], &st.ways[way], i, s, pump, length, supply, standpipe)
+					t, err := p.Catalog.Materials(lay)
+					if err != nil {
+						panic(err)
+					}
+					total, err := t.Total()
+					if err != nil {
+						panic(err)
+					}
+					b.cheap = max(b.cheap, -float64(total.Minor))
+				}
+			}
+		}
+	}
+	for _, f := range st.flows {
+		for i := range st.n {
+			if st.poolAllowed() {
+				for pump := i + 1; pump < st.n; pump++ {
+					take(f, nil, i, i, pump, z[i], false, false)
+				}
+			}
+			for k := range st.options {
+				o := &st.options[k]
+				loss, err := hydraulics.HeadLoss(st.Fluid, o.pipe, 1, f.m3s, 0)
+				if err != nil {
+					continue
+				}
+				v := f.m3s / o.pipe.Area()
+				m := l.IntakeLossK * v * v / (2 * hydraulics.Gravity)
+				if o.box {
+					m += l.BoxDropM
+				}
+				outside := o.item.Pipe.OutsideM
+				if outside == 0 {
+					outside = o.pipe.Inside + 2*o.pipe.Wall
+				}
+				box := -1
+				for s := i + 1; s < st.n; s++ {
+					along := s3[s] - s3[i]
+					line := z[i] - m - loss*along
+					if along > l.SupplyLengthMaxM || z[s]-l.BedDepthM+outside+l.GradeLineCoverM > line {
+						break
+					}
+					if o.box {
+						if along < l.BoxLeadM {
+							continue
+						}
+						if box < 0 {
+							box = s
+							if line >= z[s] && line-z[s] <= l.StandpipeMaxM-l.StandpipeFreeboardM {
+								for pump := s + 1; pump < st.n; pump++ {
+									take(f, o, i, s, pump, line, true, false)
+								}
+							}
+						}
+					}
+					h := line - z[s]
+					if h < l.StandpipeMinM || h > l.StandpipeMaxM-l.StandpipeFreeboardM {
+						continue
+					}
+					for pump := s + 1; pump < st.n; pump++ {
+						take(f, o, i, s, pump, line, true, true)
+					}
+				}
+			}
+		}
+	}
+	return b
+}
+
+// winners reads the three objectives off a result.
+func winners(res *Result) best {
+	b := nothing()
+	for _, c := range res.Ranked {
+		for _, goal := range c.BestAt {
+			switch goal {
+			case MostHead:
+				b.head = c.DriveHeadM
+			case MostWater:
+				b.water = c.Operation.DeliveredTotal
+			case LeastCost:
+				b.cheap = -float64(c.Cost.Minor)
+			}
+		}
+	}
+	return b
+}
+
+func near(a, b float64) bool {
+	return a == b || math.Abs(a-b) <= 1e-9*math.Max(math.Abs(a), math.Abs(b))
+}
+
+// The whole search and the brute force over all options agree for all three
+// objectives.
+func TestSearchEqualsBruteForceOverAllOptions(t *testing.T) {
+	const seed, instances = 77, 250
+	t.Logf("seed %d", seed)
+	r := rand.New(rand.NewPCG(seed, 2))
+	feasible, cheap := 0, 0
+	var brute, searched int64
+	for k := range instances {
+		p := randomProblem(r)
+		p.Objective = []Objective{MostHead, MostWater, LeastCost}[k%3]
+		st, err := newSite(t.Context(), &p, &Settings{Workers: 1})
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := bruteRun(st)
+		brute += st.evaluations.Load()
+		res, err := Run(t.Context(), p, &Settings{Workers: 2})
+		if err != nil {
+			t.Fatal(err)
+		}
+		searched += res.Stats.Evaluations
+		got := winners(res)
+		if !near(got.head, want.head) || !near(got.water, want.water) || got.cheap != want.cheap {
+			t.Errorf("instance %d, %s: search %v, brute force %v", k, describe(&p), got, want)
+		}
+		if (res.Status == Infeasible) != math.IsInf(want.head, -1) && (p.Objective != LeastCost || (res.Status == Infeasible) != math.IsInf(want.cheap, -1)) {
+			t.Errorf("instance %d: status %v, brute force %v", k, res.Status, want)
+		}
+		if !math.IsInf(want.head, -1) {
+			feasible++
+		}
+		if !math.IsInf(want.cheap, -1) {
+			cheap++
+		}
+	}
+	t.Logf("%d instances, %d feasible, %d meet the demand; %d evaluations by brute force, %d by search", instances, feasible, cheap, brute, searched)
+	if feasible < instances/4 || cheap < instances/8 {
+		t.Errorf("too few instances say something")
+	}
+}
+
+func describe(p *Problem) string {
+	return fmt.Sprintf("%d stations, take %.3g, demand %.3g, tuning %v, limits %+v, choices %+v", p.Creek.Len(), p.TakeFlow, p.Demand, p.Choices.Tuning, p.Limits, p.Choices)
+}

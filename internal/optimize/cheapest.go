@@ -1,0 +1,259 @@
+package optimize
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// costTask is a flow and an engine with the least that they can cost in the
+// bucket when water comes for nothing.
+type costTask struct {
+	task
+	least int64
+}
+
+// leastCost goes through flows and engines by the least that they can cost,
+// then through delivery pipes, pumps, drive pipes and ways to bring water.
+// Each is left out when it cannot be cheaper than the best so far even with the
+// cheapest water that brings the head it needs.
+func (k *seeker) leastCost() {
+	price := &bucketPrices{seeker: k, delivery: map[int][]int64{}, water: map[waterKey][]rung{}}
+	for _, t := range price.tasks() {
+		if t.least > k.costSoFar() || k.ctx.Err() != nil {
+			break
+		}
+		stairs := price.waterFor(t.flow, t.engine.standpipe)
+		base := t.engine.pumpCost + t.engine.driveLeast
+		for way, delivery := range price.deliveryFor(t.engine) {
+			if base+delivery > k.costSoFar() {
+				continue
+			}
+			against := k.leastLift()
+			need, ok := t.table.headFor(max(k.Demand, math.SmallestNonzeroFloat64), against)
+			if !ok || base+delivery+cheapest(stairs, need) > k.costSoFar() {
+				continue
+			}
+			c := t
+			c.way = way
+			for p := k.from; p < k.to; p++ {
+				k.cheapestAt(&c.task, p, stairs)
+			}
+		}
+	}
+}
+
+// never is beyond all prices.
+const never = math.MaxInt64 / 4
+
+// cheapest gives the least price in a list of unbeaten rungs, highest first,
+// for a level at least as high as asked.
+func cheapest(rungs []rung, level float64) int64 {
+	n, found := slices.BinarySearchFunc(rungs, level, func(r rung, level float64) int { return cmp.Compare(level, r.level) })
+	if found {
+		n++
+	}
+	if n == 0 {
+		return never
+	}
+	return rungs[n-1].cost
+}
+
+// bucketPrices holds the least prices in a bucket.
+type bucketPrices struct {
+	*seeker
+	delivery map[int][]int64 // by number of pumps, then delivery pipe
+	water    map[waterKey][]rung
+}
+
+type waterKey struct {
+	flow  *flow
+	stand int
+}
+
+// tasks lists the flows and engines that may deliver enough, cheapest first.
+func (b *bucketPrices) tasks() []costTask {
+	var list []costTask
+	for _, t := range b.seeker.tasks() {
+		if t.potential < b.Demand || t.bound() < b.Demand {
+			continue
+		}
+		delivery := slices.Min(b.deliveryFor(t.engine))
+		list = append(list, costTask{t, delivery + t.engine.driveLeast + t.engine.pumpCost})
+	}
+	slices.SortStableFunc(list, func(a, b costTask) int { return cmp.Compare(a.least, b.least) })
+	return list
+}
+
+// deliveryFor gives the least that each delivery pipe costs.
+func (b *bucketPrices) deliveryFor(e *engine) []int64 {
+	if least, ok := b.delivery[e.pumps]; ok {
+		return least
+	}
+	least := make([]int64, len(b.ways))
+	for way := range least {
+		least[way] = never
+		for p := b.from; p < b.to; p++ {
+			if !math.IsNaN(b.lift[p]) {
+				least[way] = min(least[way], e.delivery[way].of(&b.DeliveryAt[p]))
+			}
+		}
+	}
+	b.delivery[e.pumps] = least
+	return least
+}
+
+// waterFor gives what drive head costs anywhere in the bucket: unbeaten rungs
+// whose level is a head.
+func (b *bucketPrices) waterFor(f *flow, stand int) []rung {
+	key := waterKey{f, stand}
+	if list, ok := b.water[key]; ok {
+		return list
+	}
+	ladders := f.ladder(stand)
+	byCost := map[int64]float64{}
+	for p := b.from; p < b.to; p++ {
+		if math.IsNaN(b.lift[p]) {
+			continue
+		}
+		outlet := b.drive.outlet[p]
+		for _, s := range b.pairs.heads(p) {
+			for c := range ladders.rungs {
+				for _, r := range ladders.rungs[c][s] {
+					if head := r.level - outlet; head > byCost[r.cost] {
+						byCost[r.cost] = head
+					}
+				}
+			}
+		}
+	}
+	list := make([]rung, 0, len(byCost))
+	for cost, head := range byCost {
+		list = append(list, rung{level: head, cost: cost})
+	}
+	list = unbeaten(list)
+	b.water[key] = list
+	return list
+}
+
+// headFor bounds from below the drive head at which an engine delivers a flow
+// against a head, whatever the drive pipe's length; ok is false where no head
+// of the table does.
+func (t *table) headFor(m3s, against float64) (head float64, ok bool) {
+	j := len(t.head) - 1
+	if t.atAnyLength(t.head[j], against) < m3s {
+		return 0, false
+	}
+	for j > 0 && t.atAnyLength(t.head[j-1], against) >= m3s {
+		j--
+	}
+	if j == 0 {
+		return 0, true
+	}
+	return t.head[j-1], true
+}
+
+// costSoFar of the best layout.
+func (k *seeker) costSoFar() int64 {
+	if k.best == nil {
+		return math.MaxInt64
+	}
+	return k.best.cost
+}
+
+// cheapestAt tries one choice at one pump: every drive pipe, and for each the
+// ways to bring water from the cheapest up.
+func (k *seeker) cheapestAt(t *task, p int, stairs []rung) {
+	top := min(t.flow.pumpTop[p], k.headCap(), t.table.bearsAny())
+	if math.IsNaN(k.lift[p]) || !(top >= k.needed(p)) {
+		return
+	}
+	fixed := t.engine.pumpCost + t.engine.delivery[t.way].of(&k.DeliveryAt[p])
+	if fixed+t.engine.driveLeast > k.costSoFar() {
+		return
+	}
+	against := k.lift[p] + k.deliveryLoss(t.way, p, k.Demand)
+	need, ok := t.table.headFor(max(k.Demand, math.SmallestNonzeroFloat64), against)
+	need = max(need, k.needed(p))
+	if !ok || top < need {
+		return
+	}
+	water := cheapest(stairs, need)
+	if fixed+t.engine.driveLeast+water > k.costSoFar() {
+		return
+	}
+	ladders := t.flow.ladder(t.engine.standpipe)
+	for j, s := range k.pairs.heads(p) {
+		length := k.drive.length(int(s), p)
+		cost := fixed + t.engine.driveCost.at(length)
+		if cost+water > k.costSoFar() {
+			continue
+		}
+		for c := range classes {
+			rungs := ladders.rungs[c][s]
+			if !k.wantsClass(c) || len(rungs) == 0 || cost+cheapest(rungs, k.drive.outlet[p]+need) > k.costSoFar() {
+				continue
+			}
+			low, high := t.table.window(length)
+			most := min(k.headCap(), high)
+			if max(need, low) > most {
+				continue
+			}
+			if len(k.avoid) > 0 || rungs[0].level > k.drive.outlet[p]+most {
+				rungs = k.waysTo(t.flow, int(s), c, t.engine.standpipe, k.drive.outlet[p]+most)
+			}
+			k.climb(t, bounded{p: int32(p), s: s, pair: k.pairs.start[p] + int32(j), class: c}, rungs, length, cost, max(need, low), against)
+		}
+	}
+}
+
+// climb tries the ways to one drive pipe from the cheapest up until one
+// delivers enough, or none of those left can be better than the best so far.
+func (k *seeker) climb(t *task, pl bounded, rungs []rung, length float64, cost int64, need, against float64) {
+	p, s := int(pl.p), int(pl.s)
+	outlet := k.drive.outlet[p]
+	if len(rungs) == 0 {
+		return
+	}
+	if b := t.table.at(rungs[0].level-outlet, against, length); b < k.Demand || b <= 0 {
+		return
+	}
+	for n := len(rungs) - 1; n >= 0; n-- {
+		r := rungs[n]
+		total, head := cost+r.cost, r.level-outlet
+		if total > k.costSoFar() {
+			return
+		}
+		if head < need {
+			continue
+		}
+		want, strict := k.Demand, false
+		if total == k.costSoFar() && k.mostSoFar() >= want {
+			want, strict = k.mostSoFar(), true
+		}
+		if b := t.table.at(head, against, length); b < want || b <= 0 {
+			continue
+		}
+		if k.chord(int(pl.pair), s, p) != chordGood {
+			return
+		}
+		if !k.couldDeliver(t.choice, p, length, head, want, strict) {
+			continue
+		}
+		op, m := k.evaluate(t.choice, p, length, head)
+		switch {
+		case m == nil && op.DeliveredTotal >= k.Demand:
+			k.offer(found{choice: t.choice, s: s, p: p, class: pl.class, rung: r, length: length, head: head, op: op})
+			return
+		case m != nil && m.tooHigh:
+			// Neither this way nor a higher one; perhaps one between this
+			// and the last that was too low, left out of the ladder because
+			// this one is higher for the same money.
+			level := min(outlet+k.ceiling(t.choice, p, length, head, m), math.Nextafter(r.level, math.Inf(-1)))
+			if lower := k.waysTo(t.flow, s, pl.class, t.engine.standpipe, level); len(lower) > 0 {
+				k.climb(t, pl, lower, length, cost, need, against)
+			}
+			return
+		}
+	}
+}
