@@ -189,6 +189,7 @@ func TestReadingsAreRefusedWithTheirLine(t *testing.T) {
 func FuzzReadings(f *testing.F) {
 	f.Add(readings)
 	f.Add("reading,drive_head,value\nopen flow,2 m,\"95 L/min\"\n")
+	f.Add("reading,drive_head,value\n\"0") // an open quote at the end once stopped the reader
 	f.Fuzz(func(t *testing.T, text string) {
 		list, err := readReadings("r.csv", strings.NewReader(text))
 		var fault *finding.Fault

@@ -52,10 +52,10 @@ func readReadings(name string, r io.Reader) ([]hydraulics.Reading, error) {
 		if errors.Is(err, io.EOF) {
 			break
 		}
-		line, _ := c.FieldPos(0)
 		if err != nil {
-			return nil, readingFault(name, line, err)
+			return nil, readingFault(name, 0, err) // the parser's error knows the line
 		}
+		line, _ := c.FieldPos(0)
 		reading, err := parseReading(func(column string) string {
 			if i, ok := at[column]; ok && i < len(record) {
 				return strings.TrimSpace(record[i])
