@@ -19,7 +19,7 @@ var reasons = map[string]string{
 	optimize.SupplyTooLong:       "the supply pipe would be too long: {0}, the limit is {1}",
 	optimize.TooLittleWater:      "too little water reaches the tank: {0}, {1} is wanted",
 	optimize.NoDeliveryWay:       "no way over the ground to the tank within the greatest length",
-	optimize.Land:                "the land may not be used",
+	optimize.Land:                "not on land that may be used, or under something that stands across the creek",
 	optimize.LiftRatioTooHigh:    "the lift is {0} the drive head, the limit is {1}",
 	optimize.LiftTooLow:          "the tank is no higher than the source: no pump is needed",
 	optimize.LiftTooHigh:         "the lift is beyond what a beat of this pump can reach",

@@ -371,9 +371,13 @@ func (j *job) thalwegOptions() profile.ThalwegOptions {
 func (j *job) deliveryField() error {
 	j.record(Progress{Step: "looking for ways to the tank"})
 	area := j.deliveryArea()
-	j.grid = terrain.Sample(j.ground, area, gridCell(area, j.ground.CellM()))
+	grid, err := terrain.SampleContext(j.ctx, j.ground, area, gridCell(area, j.ground.CellM()))
+	if err != nil {
+		return err
+	}
+	j.grid = grid
 	laying := terrain.LayingCost{PerMetre: 1, SlopeClasses: slopeClasses, Forbidden: j.land.forbidden(j.grid)}
-	field, err := terrain.FromTank(j.ctx, j.grid, j.tank, laying)
+	field, err := terrain.FromTankTo(j.ctx, j.grid, j.tank, laying, terrain.FieldOptions{Targets: j.creek.Points})
 	if err != nil {
 		return err
 	}

@@ -9,8 +9,6 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/paulmach/orb"
-
 	"route/internal/catalog"
 	"route/internal/finding"
 	"route/internal/hydraulics"
@@ -126,20 +124,29 @@ func (j *job) state() (optimize.Problem, error) {
 	}
 	j.plan.Objective = string(p.Objective)
 	j.deliveryWays(p.DeliveryAt)
-	if j.site.Land != "" {
-		allowed := make([]bool, j.creek.Len())
-		for i, at := range j.creek.Points {
-			allowed[i] = j.land.allows(at)
-		}
-		p.IntakeAt, p.StandpipeAt, p.PumpAt, p.PassAt = allowed, allowed, allowed, allowed
-		p.ChordAllowed = func(a, b orb.Point) bool { return j.land.allowsChord(a, b) }
-	}
+	j.whereAllowed(&p)
 	return p, nil
+}
+
+// whereAllowed marks where something may stand and where a pipe may pass: on
+// allowed land; and nothing may stand where a bridge, a culvert or a fill lies
+// over the creek or the terrain has no height.
+func (j *job) whereAllowed(p *optimize.Problem) {
+	n := j.creek.Len()
+	stand, pass := make([]bool, n), make([]bool, n)
+	for i, at := range j.creek.Points {
+		pass[i] = j.land.allows(at)
+		stand[i] = pass[i] && j.creek.Flags[i]&(profile.FlagBridge|profile.FlagVoid) == 0
+	}
+	p.IntakeAt, p.StandpipeAt, p.PumpAt, p.PassAt = stand, stand, stand, pass
+	if j.site.Land != "" {
+		p.ChordAllowed = j.land.allowsChord
+	}
 }
 
 // routedEveryM is how far apart along the creek the delivery line is worked
 // out in full.
-const routedEveryM = 15
+const routedEveryM = 60
 
 // deliveryWays describes the delivery line from each station. The length over
 // the field's cells is known for all; straightening takes a few per cent off
