@@ -32,6 +32,11 @@ func readPumpFile(name string, q *ramQuestion) error {
 	if err != nil {
 		return &finding.Fault{Code: "pump_file_unreadable", File: name, Text: err.Error(), Hint: "check the name", Err: err}
 	}
+	return parsePump(name, text, q)
+}
+
+// parsePump is readPumpFile on the bytes.
+func parsePump(name string, text []byte, q *ramQuestion) error {
 	var p pumpFile
 	if err := yaml.UnmarshalWithOptions(text, &p, yaml.Strict()); err != nil {
 		f := &finding.Fault{Code: "pump_file_wrong", File: name, Text: err.Error(), Hint: "route ram --calibrate writes such a file", Err: err}

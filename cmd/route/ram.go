@@ -40,8 +40,8 @@ type ramCommand struct {
 	Save         string `help:"With --calibrate: write the fitted pump to a file for --pump-file." placeholder:"FILE"`
 	Simulate     bool   `help:"Follow the water through the beats with a time-domain model as well."`
 	Plot         string `help:"With --simulate: draw head and flow over a few beats and over the start, to a .svg or .csv file." placeholder:"FILE"`
-	VesselAir    string `help:"With --simulate: air in the vessel at the delivery head; without it the delivery head is steady." placeholder:"VOLUME"`
-	StandpipeTop string `help:"With --simulate: where the standpipe overflows, above the waste valve outlet." placeholder:"HEIGHT"`
+	VesselAir    string `help:"Air in the vessel before the start; fifty times what a beat delivers when nothing is said." placeholder:"VOLUME"`
+	StandpipeTop string `help:"Where the standpipe overflows, above the waste valve outlet." placeholder:"HEIGHT"`
 
 	Temp     string `help:"Temperature of the water." default:"10 °C" placeholder:"TEMPERATURE"`
 	Altitude string `help:"Altitude of the place." default:"0 m" placeholder:"LENGTH"`
@@ -106,6 +106,11 @@ type ramResult struct {
 	StuckOpenLevelM     float64       `json:"stuck_open_level_m"`
 	StuckOpenFlowLMin   float64       `json:"stuck_open_flow_l_min"`
 	StandpipeSurgeM     *float64      `json:"standpipe_surge_m"` // null without a supply pipe and a standpipe
+	OverflowLMin        *float64      `json:"overflow_l_min"`    // over the standpipe while the pump stands; null without --standpipe-top
+	SupplyFillS         *float64      `json:"supply_fill_s"`     // null without a supply pipe
+	StartStrokesShut    *float64      `json:"start_strokes_shut"`
+	StartStrokesOpen    *float64      `json:"start_strokes_open"` // null: the lift never pushes back enough
+	TankAfterS          *float64      `json:"tank_after_s"`       // null without a delivery pipe
 	WorksCited          []string      `json:"works_cited"`
 }
 
@@ -119,9 +124,15 @@ type ramQuestion struct {
 	band            float64
 	standpipeBore   float64
 	altitude        float64
+	vesselAir       float64 // at atmospheric pressure; 0 when not given
+	standpipeTop    float64
 	sources         []string
 	notes           []finding.Finding
 }
+
+// usualVessel is the air in a vessel over the volume that a beat delivers,
+// where no vessel is given: handbooks have 20 to 50 (from memory).
+const usualVessel = 50
 
 // Run answers for one installation.
 func (c *ramCommand) Run(s *session) error {
@@ -129,8 +140,8 @@ func (c *ramCommand) Run(s *session) error {
 	if c.Calibrate != "" {
 		return c.calibrate(s, sys)
 	}
-	if c.Save != "" || !c.Simulate && c.Plot+c.VesselAir+c.StandpipeTop != "" {
-		return &usageError{text: "--save belongs to --calibrate; --plot, --vessel-air and --standpipe-top belong to --simulate"}
+	if c.Save != "" || !c.Simulate && c.Plot != "" {
+		return &usageError{text: "--save belongs to --calibrate, --plot to --simulate"}
 	}
 	q, err := c.question()
 	if err != nil {
@@ -204,6 +215,12 @@ func (c *ramCommand) question() (*ramQuestion, error) {
 	}
 	if c.Standpipe != "" {
 		q.standpipeBore = f.positive(quantity.Diameter, "--standpipe", c.Standpipe)
+	}
+	if c.VesselAir != "" {
+		q.vesselAir = f.positive(quantity.Volume, "--vessel-air", c.VesselAir)
+	}
+	if c.StandpipeTop != "" {
+		q.standpipeTop = f.positive(quantity.Length, "--standpipe-top", c.StandpipeTop)
 	}
 	if c.FootHeight != "" {
 		q.in.FootM = f.positive(quantity.Length, "--foot-height", c.FootHeight)
@@ -326,6 +343,7 @@ func (q *ramQuestion) result(o hydraulics.Operation, sys quantity.System) *ramRe
 		z := hydraulics.StandpipeSurge(q.in.Supply, q.standpipeBore, o.DriveTotal)
 		r.StandpipeSurgeM = &z
 	}
+	q.start(r, o)
 	for _, c := range q.in.Cautions(o) {
 		f := cautionText(c)
 		r.Warnings = append(r.Warnings, warningJSON{f.Code, quantity.Text(sys, f.Text, f.Values...)})
@@ -334,6 +352,58 @@ func (q *ramQuestion) result(o hydraulics.Operation, sys quantity.System) *ramRe
 		r.Warnings = append(r.Warnings, warningJSON{n.Code, quantity.Text(sys, n.Text, n.Values...)})
 	}
 	return r
+}
+
+// start fills in what it takes to get going.
+func (q *ramQuestion) start(r *ramResult, o hydraulics.Operation) {
+	some := func(v float64) *float64 {
+		if math.IsInf(v, 0) || math.IsNaN(v) {
+			return nil
+		}
+		return &v
+	}
+	air := q.vesselAir
+	if air == 0 {
+		air = usualVessel * o.DeliveredVolumeM3
+	}
+	if s, err := q.in.Starting(o.ClosingVelocity, air); err == nil {
+		r.StartStrokesShut, r.StartStrokesOpen = some(s.StrokesShut), some(s.StrokesOpen)
+		if q.in.Delivery.LengthM > 0 {
+			r.TankAfterS = some(s.TankAfterS)
+		}
+	}
+	if q.in.Supply.LengthM == 0 {
+		return
+	}
+	// The pipe is taken to fall evenly from just below the source to the foot.
+	l := hydraulics.Line{Station: []float64{0, q.in.Supply.LengthM}, Invert: []float64{q.in.SourceM - 0.05, q.in.FootM}, Pipe: []hydraulics.Pipe{q.in.Supply.Pipe}, MinorK: []float64{q.in.Supply.MinorK}}
+	if t, err := hydraulics.FillTime(q.in.Fluid, l, q.in.SourceM); err == nil {
+		r.SupplyFillS = some(t)
+	}
+	if q.standpipeTop > 0 {
+		if over, err := q.in.Overflow(q.standpipeTop); err == nil {
+			r.OverflowLMin = some(over * 60e3)
+		}
+	}
+}
+
+func printStart(row func(label, format string, args ...any), r *ramResult, sys quantity.System) {
+	if r.StartStrokesShut != nil {
+		text := fmt.Sprintf("about %.0f strokes by hand with the delivery valve nearly shut", math.Ceil(*r.StartStrokesShut))
+		if r.StartStrokesOpen != nil && *r.StartStrokesOpen > *r.StartStrokesShut+1 {
+			text += fmt.Sprintf(", %.0f with the empty delivery pipe open", math.Ceil(*r.StartStrokesOpen))
+		}
+		row("Starting", "%s; 10 to 100 are usual", text)
+	}
+	if r.SupplyFillS != nil {
+		row("Supply pipe fills", "in %s", quantity.Format(sys, quantity.Duration, *r.SupplyFillS))
+	}
+	if r.TankAfterS != nil {
+		row("Water at the tank", "%s after the pump runs by itself", quantity.Format(sys, quantity.Duration, *r.TankAfterS))
+	}
+	if r.OverflowLMin != nil {
+		row("While it stands", "%s runs over the standpipe", quantity.Format(sys, quantity.Flow, *r.OverflowLMin/60e3))
+	}
 }
 
 func printRam(w io.Writer, r *ramResult, q *ramQuestion, o hydraulics.Operation, sys quantity.System) error {
@@ -362,6 +432,7 @@ func printRam(w io.Writer, r *ramResult, q *ramQuestion, o hydraulics.Operation,
 	row("Lift ratio", "%.1f times the drive head; μ %.1f", o.LiftRatio, o.Mu)
 	row("Drive pipe", "%s, %s long: %.0f diameters, %.1f times the drive head", q.drive.Name, val(quantity.Length, q.in.Drive.LengthM), r.LengthToDiameter, q.in.Drive.LengthM/o.LevelM)
 	row("Shut-off", "the drive pipe sees %s of head (%s) when the delivery is shut", val(quantity.Head, o.ShutoffHeadM), val(quantity.Pressure, o.ShutoffHeadM*q.in.Fluid.Density*hydraulics.Gravity))
+	printStart(row, r, sys)
 	for _, warning := range r.Warnings {
 		row("Note", "%s", warning.Text)
 	}

@@ -223,6 +223,50 @@ func TestPumpFileIsRefusedWithItsPlace(t *testing.T) {
 	}
 }
 
+// Whatever the bytes, a pump file is read or refused with a fault.
+func FuzzPumpFile(f *testing.F) {
+	f.Add("waste_valve_k: 3\nslip: 8 mL\nvolumetric_factor: 85 %\nclosing_velocity: 1.1 m/s\nband: 12 %\n")
+	f.Add("name: x\nclose_time: [0.03 s]\n")
+	f.Fuzz(func(t *testing.T, text string) {
+		var q ramQuestion
+		var fault *finding.Fault
+		if err := parsePump("p.yaml", []byte(text), &q); err != nil && !errors.As(err, &fault) {
+			t.Fatalf("%v is no fault", err)
+		}
+	})
+}
+
+// The start: strokes, filling, and the water that runs over meanwhile.
+func TestRamCommandStarts(t *testing.T) {
+	doc := calculateJSON(t, append(append([]string{}, standpipeArgs...), "--delivery-pipe", "PE100 SDR 11 DN32", "--delivery-length", "80m", "--standpipe-top", "2.3m")...)
+	n := func(k string) float64 {
+		v, ok := doc[k].(float64)
+		if !ok {
+			t.Fatalf("%s is %v", k, doc[k])
+		}
+		return v
+	}
+	// Common practice, no source: 10 to 100 strokes.
+	if s := n("start_strokes_open"); s < 10 || s > 100 || n("start_strokes_shut") > s {
+		t.Errorf("%v strokes open, %v shut", s, n("start_strokes_shut"))
+	}
+	// 80 m of 26 mm hold 42.5 L; the pump brings 3 to 6 L/min on the way up.
+	if s := n("tank_after_s"); s < 42.5/6*60*0.6 || s > 42.5/2.5*60 {
+		t.Errorf("water after %v s", s)
+	}
+	// 100 m at 1.08 m/s, which loses 2.5 m by f 0.021 (Moody chart).
+	if s := n("supply_fill_s"); s < 85 || s > 105 {
+		t.Errorf("filled after %v s", s)
+	}
+	if q := n("overflow_l_min"); q < 20 || q > 50 {
+		t.Errorf("%v L/min over the standpipe", q)
+	}
+	out, _, code := calculate(t, append(append([]string{}, standpipeArgs...), "--delivery-pipe", "PE100 SDR 11 DN32", "--delivery-length", "80m")...)
+	if code != exitDone || !strings.Contains(out, "strokes by hand") || !strings.Contains(out, "Water at the tank") {
+		t.Errorf("exit %d\n%s", code, out)
+	}
+}
+
 // The simulation agrees with the closed form beside it, its plot is
 // well-formed, its table can be read, and a plot that cannot be written leaves
 // nothing behind.

@@ -62,15 +62,9 @@ func (c *ramCommand) simulate(s *session, q *ramQuestion, sys quantity.System) e
 			return s.refuse(explain(closedErr, sys))
 		}
 	}
-	var f flagReader
-	if c.VesselAir != "" {
-		sim.VesselAirM3 = f.positive(quantity.Volume, "--vessel-air", c.VesselAir)
-	}
-	if c.StandpipeTop != "" {
-		sim.StandpipeTopM = f.positive(quantity.Length, "--standpipe-top", c.StandpipeTop)
-	}
-	if f.err != nil {
-		return f.err
+	sim.StandpipeTopM = q.standpipeTop
+	if q.vesselAir > 0 { // pressed together to the delivery head, slowly
+		sim.VesselAirM3 = q.vesselAir * q.in.Fluid.BarometricHead / (q.in.Fluid.BarometricHead + q.in.LiftM)
 	}
 	got, err := sim.Run(s.ctx)
 	if err != nil {
