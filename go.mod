@@ -12,6 +12,7 @@ require (
 require (
 	github.com/alecthomas/kong v1.17.0 // indirect
 	github.com/goccy/go-yaml v1.19.2 // indirect
+	github.com/santhosh-tekuri/jsonschema/v6 v6.0.3 // indirect
 	github.com/tidwall/geodesic v1.52.4 // indirect
 	golang.org/x/net v0.55.0 // indirect
 	golang.org/x/text v0.37.0 // indirect

@@ -5,6 +5,7 @@ import (
 	"math"
 	"sort"
 	"strings"
+	"sync"
 
 	"github.com/paulmach/orb"
 
@@ -28,19 +29,13 @@ func fixtureLonLat(e, n float64) (plan.Degrees, plan.Degrees) {
 // bend is the northing of the creek at an easting.
 func bend(e float64) float64 { return 14*math.Sin(e/27) + 5*math.Sin(e/11+1) }
 
-var bedAt []creekPoint
-
 // slopeOf is the ground: a valley with a bench on its northern side.
 func slopeOf(e, n float64) float64 {
 	d := n - bend(e)
 	// The bed lies a little under the water line where the creek runs.
-	if bedAt == nil {
-		for _, q := range walkCreek(700) {
-			bedAt = append(bedAt, q)
-		}
-	}
-	i := min(max(sort.Search(len(bedAt), func(i int) bool { return bedAt[i].e >= e }), 0), len(bedAt)-1)
-	bed := bedAt[i].z - 0.1
+	creek := fixtureCreekLine()
+	i := min(sort.Search(len(creek), func(i int) bool { return creek[i].e >= e }), len(creek)-1)
+	bed := creek[i].z - 0.1
 	rise := 21 * (1 - math.Exp(-(d/60)*(d/60)))
 	if d < 0 {
 		rise *= 0.6
@@ -70,6 +65,9 @@ func walkCreek(length int) []creekPoint {
 	return points
 }
 
+// fixtureCreekLine is worked out once.
+var fixtureCreekLine = sync.OnceValue(func() []creekPoint { return walkCreek(700) })
+
 // noise is a fixed, patternless number between -1 and 1.
 func noise(i int) float64 {
 	x := uint32(i)*2654435761 + 12345
@@ -83,8 +81,7 @@ func number(v float64) plan.Number { return plan.Number(math.Round(v*1e4) / 1e4)
 
 // fixturePlan builds the invented plan in the given units.
 func fixturePlan(units string) *plan.Plan {
-	const length = 620
-	creek := walkCreek(length)
+	creek := fixtureCreekLine()[:621]
 	points := 143
 	p := &plan.Plan{
 		Format: plan.Format, ToolVersion: "0.0-test", Site: "Fernhollow", Seed: 7, Units: units, Objective: "least_cost",
@@ -129,6 +126,7 @@ func fixturePlan(units string) *plan.Plan {
 		l := &p.Layouts[i]
 		l.ID, l.Rank = string(rune('A'+i)), i+1
 		l.Objective = []string{"least_cost", "most_head", "most_water"}[i]
+		l.BestAt = [][]string{{"least_cost"}, nil, {"most_head", "most_water"}}[i]
 		l.Why = []string{
 			"The cheapest that brings the water that is wanted.",
 			"No supply pipe at all; it lifts little.",
@@ -351,7 +349,7 @@ func fixtureStakes(l *plan.Layout) []plan.Stake {
 	return stakes
 }
 
-func fixtureRelief() *plan.Relief {
+var fixtureRelief = sync.OnceValue(func() *plan.Relief {
 	const cell = 2.0
 	r := &plan.Relief{West: -20, South: -60, Cols: 120, Rows: 90,
 		ToFrame: func(lon, lat float64) (float64, float64) {
@@ -372,7 +370,7 @@ func fixtureRelief() *plan.Relief {
 	}
 	r.Contours = terrain.Contours(&terrain.Grid{Bound: orb.Bound{Min: orb.Point{r.West, r.South}, Max: orb.Point{r.East, r.North}}, CellM: cell, Cols: r.Cols, Rows: r.Rows, Z: r.Z}, 5*0.3048)
 	return r
-}
+})
 
 // fixtureWithoutLayouts is a plan whose answer is that nothing works.
 func fixtureWithoutLayouts() *plan.Plan {

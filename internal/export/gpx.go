@@ -58,6 +58,9 @@ func (g *gpxFile) open(indent, element string, lon, lat plan.Degrees, ele plan.N
 	if !(position{lon: lon, lat: lat}).located() {
 		return false
 	}
+	if lon >= 180-0.5e-7 { // the schema has no 180
+		lon -= 360
+	}
 	fmt.Fprintf(&g.b, "%s<%s lat=\"%.7f\" lon=\"%.7f\">", indent, element, float64(lat), float64(lon))
 	if ele.Known() {
 		g.b.WriteString("<ele>" + strconv.FormatFloat(float64(ele), 'f', 2, 64) + "</ele>")

@@ -10,12 +10,16 @@ type mark struct {
 
 // arrow draws the head of a dimension line; way is -1 for up, 1 for down.
 func (c *canvas) arrow(x, y, way float64) {
+	if unknown(x, y) {
+		return
+	}
 	c.addf(`<path d="M%s %sL%s %sL%s %sZ" fill="%s"/>`, xy(x), xy(y), xy(x-3), xy(y-7*way), xy(x+3), xy(y-7*way), inkColour)
 }
 
 // labels writes the labels of places side by side at the top, each joined to
 // its place by a thin line. Where they do not fit, particulars go.
 func (c *canvas) labels(marks []mark, y float64, lo, hi float64) {
+	marks = slices.DeleteFunc(marks, func(m mark) bool { return unknown(m.at.x, m.at.y) })
 	slices.SortStableFunc(marks, func(a, b mark) int { return compare(a.at.x, b.at.x) })
 	var lefts, widths []float64
 	for lines := 2; lines > 0; lines-- {

@@ -39,6 +39,7 @@ func withLists(p plan.Plan) plan.Plan {
 	list(&p.Layouts)
 	for i := range p.Layouts {
 		l := &p.Layouts[i]
+		list(&l.BestAt)
 		list(&l.Takeoff)
 		list(&l.Stakes)
 		list(&l.Messages)

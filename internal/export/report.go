@@ -42,8 +42,19 @@ func writeReportHTML(w io.Writer, p *plan.Plan) error {
 	if err := reportTemplate.Execute(&b, view); err != nil {
 		return err
 	}
-	_, err = b.WriteTo(w)
+	_, err = w.Write(printable(b.Bytes()))
 	return err
+}
+
+// printable drops what no page may hold: control characters other than line
+// ends, and bytes that are not UTF-8.
+func printable(b []byte) []byte {
+	return bytes.Map(func(r rune) rune {
+		if r < ' ' && r != '\n' || r == 0x7f || r == 0xfffe || r == 0xffff {
+			return -1
+		}
+		return r
+	}, bytes.ToValidUTF8(b, []byte("\uFFFD")))
 }
 
 // report is what the template prints: text in the reader's units.
@@ -405,11 +416,23 @@ func goal(code string) string {
 	return strings.ReplaceAll(code, "_", " ")
 }
 
+// bestAt says at what a layout beats the others.
+func bestAt(l *plan.Layout) string {
+	if len(l.BestAt) == 0 {
+		return "alternative"
+	}
+	var all []string
+	for _, code := range l.BestAt {
+		all = append(all, goal(code))
+	}
+	return strings.Join(all, ", ")
+}
+
 func (r *report) compare(p *plan.Plan, w words) {
 	for i := range p.Layouts {
 		l := &p.Layouts[i]
 		c := comparison{
-			ID: l.ID, Goal: goal(l.Objective), Why: l.Why, Best: i == 0, Supply: "none",
+			ID: l.ID, Goal: bestAt(l), Why: l.Why, Best: i == 0, Supply: "none",
 			Water: w.perDay(l.DeliveredLDay), Range: numberOnly(w.dayRange(l.DeliveredLDayLow, l.DeliveredLDayHigh)),
 			Chance: w.share(l.ChanceWorks), Head: w.length(l.DriveHeadM), Lift: w.length(l.Delivery.LiftM),
 			Drive: sizeAndLength(driveRun(l), w), Delivery: sizeAndLength(deliveryRun(l), w),

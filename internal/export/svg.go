@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -47,20 +48,38 @@ func xy(v float64) string {
 	return strconv.FormatFloat(v, 'f', -1, 64)
 }
 
+// unknown says whether a coordinate is not a number: what stands at an unknown
+// place is not drawn.
+func unknown(coordinates ...float64) bool {
+	return slices.ContainsFunc(coordinates, math.IsNaN)
+}
+
 func (c *canvas) rect(x, y, w, h float64, style string) {
+	if unknown(x, y, w, h) {
+		return
+	}
 	c.addf(`<rect x="%s" y="%s" width="%s" height="%s" %s/>`, xy(x), xy(y), xy(w), xy(h), style)
 }
 
 func (c *canvas) segment(x1, y1, x2, y2 float64, style string) {
+	if unknown(x1, y1, x2, y2) {
+		return
+	}
 	c.addf(`<line x1="%s" y1="%s" x2="%s" y2="%s" %s/>`, xy(x1), xy(y1), xy(x2), xy(y2), style)
 }
 
 func (c *canvas) disc(x, y, r float64, style string) {
+	if unknown(x, y, r) {
+		return
+	}
 	c.addf(`<circle cx="%s" cy="%s" r="%s" %s/>`, xy(x), xy(y), xy(r), style)
 }
 
 // write puts text on the drawing; anchor is start, middle or end.
 func (c *canvas) write(x, y float64, anchor, style, text string) {
+	if unknown(x, y) {
+		return
+	}
 	if style != "" {
 		style = " " + style
 	}
