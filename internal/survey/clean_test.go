@@ -246,14 +246,14 @@ func TestCleanJumps(t *testing.T) {
 	}
 }
 
-// TestCleanRest: repeats, poor precision, places on the other side of the
-// globe, silence.
+// TestCleanRest: repeats, poor precision, places a day.s drive away,
+// silence.
 func TestCleanRest(t *testing.T) {
 	w := newWalker(t, 7, 1)
 	w.along(0, 300)
 	w.leg = append(w.leg, w.leg[len(w.leg)-1], w.leg[len(w.leg)-1])
 	w.leg[10].HDOP = 20
-	w.leg[20].LonLat = geodesy.LonLat{Lon: 12, Lat: -40}
+	w.leg[20].LonLat = geodesy.LonLat{Lon: -149, Lat: 46.5} // 96 km
 	w.now = w.now.Add(10 * time.Minute)
 	w.along(900, 1000)
 	legs, fs, err := Clean(Track{Legs: [][]Fix{w.leg}}, w.frame, CleanOptions{})
