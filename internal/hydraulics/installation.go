@@ -390,7 +390,7 @@ func (in *Installation) TunedTo(driveTotal float64, tuning [2]float64) (Operatio
 	case math.Abs(fhi) <= slack*driveTotal:
 		v = hi
 	case flo < 0 && fhi > 0:
-		v = rootWithin(1e-11, residual, lo, hi, flo, fhi)
+		v = rootWithin(1e-9, residual, lo, hi, flo, fhi)
 	default:
 		return Operation{}, &TuningError{driveTotal, flo + driveTotal, fhi + driveTotal}
 	}

@@ -313,7 +313,7 @@ func (r Ram) velocityAt(f Fluid, drive Pipe, length, driveHead, lambda float64) 
 	for range 60 {
 		k := friction(v*perRe, rough)*length/drive.Inside + r.EntranceK + r.WasteValveK
 		next := lambda * math.Sqrt(2*Gravity*driveHead/k)
-		if math.Abs(next-v) <= 1e-13*v {
+		if math.Abs(next-v) <= 1e-10*v {
 			return next
 		}
 		v = next

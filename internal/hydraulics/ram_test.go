@@ -242,3 +242,15 @@ func BenchmarkTunedTo(b *testing.B) {
 		}
 	}
 }
+
+// A pump alone, tuned to a flow: what a search does most.
+func BenchmarkRamTunedTo(b *testing.B) {
+	f, p := cold(b), product(b, "steel Sch 40 2 in").Pipe
+	r := DefaultRam(p.Inside)
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := r.TunedTo(f, p, 12, 3, 30, 70.0/60e3, [2]float64{0.3, 0.85}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
