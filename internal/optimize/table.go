@@ -198,9 +198,9 @@ func mix(u, v, t float64) float64 {
 // in a drive pipe of a length: below low even the heaviest tuning draws too
 // little, above high even the lightest draws too much. The flow at a tuning
 // depends on the head over the resistance of the drive pipe, which is linear in
-// its length: so are these bounds, nearly. They hold for all lifts, because a
-// pump draws least against the highest lift and most against the lowest, where
-// it delivers most. A margin covers what the tests find to the contrary.
+// its length: so are these bounds, nearly. With the lift the draw changes little
+// and in one direction, so that the lowest and the highest lift bound it. A
+// margin covers what the tests find to the contrary.
 func (t *table) window(length float64) (low, high float64) {
 	a, _ := cellOf(t.inverse, 1/length)
 	far, near := 1/t.inverse[a], 1/t.inverse[a+1]
@@ -245,22 +245,36 @@ func (t *table) end(which, a int) float64 {
 	return v
 }
 
-// findEnd solves for the head at which the draw at one end of the tuning range
-// is the flow. The draw goes about with the square root of the head, so that
-// each step leaves a fifth of the error or less.
+// findEnd bounds the head at which the draw at one end of the tuning range is
+// the flow, for all lifts of the table: the lower of those at its lowest and
+// highest lift for the heaviest tuning, the higher for the lightest. 0 and +Inf
+// stand for heads outside the table.
 func (t *table) findEnd(which int, length float64) float64 {
-	lift := t.lift[0]
-	if which == lightest {
-		lift = t.lift[len(t.lift)-1]
+	low := t.solveEnd(which, length, t.lift[0])
+	high := t.solveEnd(which, length, t.lift[len(t.lift)-1])
+	if which == heaviest {
+		return min(low, high)
 	}
+	return max(low, high)
+}
+
+// solveEnd is findEnd for one lift. The draw goes about with the square root
+// of the head, so that each step leaves a fifth of the error or less.
+func (t *table) solveEnd(which int, length, lift float64) float64 {
 	lo, hi := t.head[0]/2, 2*t.head[len(t.head)-1]
 	head := math.Sqrt(lo * hi)
 	for range windowSteps {
 		t.site.bounds.Add(1)
 		draw := t.site.draw(t.engine, length, head, max(lift, 1.1*head), which)
+		if math.IsInf(draw, 1) { // cannot be said: no bound
+			if which == heaviest {
+				return 0
+			}
+			return draw
+		}
 		head *= (t.perPump / draw) * (t.perPump / draw)
 		switch {
-		case !(head > lo): // NaN as well: no draw at all
+		case head < lo:
 			return 0
 		case head > hi:
 			return math.Inf(1)
