@@ -127,3 +127,9 @@ func (in *Installation) supplyCautions(o Operation, add func(string, float64, fl
 		add(CautionNoRestart, open.Velocity, o.ClosingVelocity/0.95)
 	}
 }
+
+// DriveLengths are the shortest and the longest drive pipe in metres that
+// handbooks allow for a bore: 150 to 1000 diameters (Calvert 1958; extension
+// bulletins; from memory). They disagree with a plain greatest length of 100 ft
+// for wide pipes and with 3 to 7 times the drive head for narrow ones.
+func DriveLengths(boreM float64) (shortest, longest float64) { return leastLD * boreM, mostLD * boreM }

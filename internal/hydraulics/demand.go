@@ -21,7 +21,7 @@ type Use struct {
 }
 
 const (
-	sourceHoward   = "Howard & Bartram, Domestic water quantity, service level and health, WHO 2003/2020 (from memory)"
+	sourcePeople   = "UNDP Human Development Report 2006, as quoted by the Open University: 20 L a day at the least, 50 to 100 for most needs; Howard & Bartram, WHO 2003/2020"
 	sourceKState   = "Kansas State University, Livestock Watering Handbook, table 1"
 	sourceDistrict = "Crawford County Conservation District, livestock water"
 	sourceHandbook = "old stock handbook, as reprinted"
@@ -29,7 +29,7 @@ const (
 )
 
 var uses = []Use{
-	{"person", "person", 20 * litreADay, 50 * litreADay, 100 * litreADay, sourceHoward, "basic access", "optimal access"},
+	{"person", "person", 20 * litreADay, 50 * litreADay, 100 * litreADay, sourcePeople, "least", "most needs"},
 	{"person, survival", "person", 7.5 * litreADay, 15 * litreADay, 15 * litreADay, "Sphere handbook", "drinking and food", "with hygiene"},
 	{"beef cow, dry or bred", "head", 6 * gallonADay, 10 * gallonADay, 15 * gallonADay, sourceKState, "cool", "hot"},
 	{"beef cow, nursing", "head", 11.4 * gallonADay, 14.5 * gallonADay, 17.9 * gallonADay, sourceKState, "40 °F", "80 °F"},

@@ -15,23 +15,24 @@ type Fitting struct {
 }
 
 const (
-	craneFittings  = "Crane Technical Paper 410, A-27 to A-30 (from memory; gate valve, angle valve and long bend confirmed by an independent program)"
-	craneEntrances = "Crane Technical Paper 410, A-29 (from memory)"
+	craneRead      = "Crane Technical Paper 410, A-26 to A-29, as reprinted"
+	craneFittings  = "Crane Technical Paper 410, A-27 to A-30 (from memory)"
+	craneEntrances = "Crane Technical Paper 410, A-29 (from memory; 0.5 and 0.05 in the HVAC Pump Handbook, table 3.7)"
 )
 
 var fittings = []Fitting{
 	{"standard 90° elbow", 30, 0, craneFittings},
 	{"long 90° bend, r/d 1", 20, 0, craneFittings},
-	{"90° bend, r/d 1.5", 14, 0, craneFittings},
+	{"90° bend, r/d 1.5", 14, 0, craneRead},
 	{"standard 45° elbow", 16, 0, craneFittings},
 	{"90° mitre", 60, 0, craneFittings},
 	{"tee, run", 20, 0, craneFittings},
 	{"tee, branch", 60, 0, craneFittings},
-	{"gate valve, open", 8, 0, craneFittings},
+	{"gate valve, open", 8, 0, craneRead},
 	{"globe valve, open", 340, 0, craneFittings},
-	{"angle valve, open", 150, 0, craneFittings},
+	{"angle valve, open", 150, 0, craneRead},
 	{"ball valve, open", 3, 0, craneFittings},
-	{"swing check valve", 100, 0, craneFittings},
+	{"swing check valve", 100, 0, craneRead},
 	{"tilting swing check valve", 50, 0, craneFittings},
 	{"lift check valve", 600, 0, craneFittings},
 	{"foot valve with strainer, poppet", 420, 0, craneFittings},
@@ -79,12 +80,12 @@ func CraneTurbulentFactor(boreM float64) float64 {
 func SuddenEnlargement(beta float64) float64 { return sq(1 - beta*beta) }
 
 // SuddenContraction is K on the small pipe's velocity head: Crane's
-// 0.5·(1 − β²), from memory.
+// 0.5·(1 − β²), its formula 1.
 func SuddenContraction(beta float64) float64 { return 0.5 * (1 - beta*beta) }
 
 // ReducedSeat is K on the pipe's velocity head of a valve whose seat is beta
 // times the pipe's diameter and whose own coefficient, on the seat, is k1:
-// Crane formula 7, from memory.
+// Crane's formula 7.
 func ReducedSeat(k1, beta float64) float64 {
 	return (k1 + beta*(SuddenContraction(beta)+SuddenEnlargement(beta))) / sq(beta*beta)
 }

