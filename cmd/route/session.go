@@ -139,17 +139,38 @@ func (s *session) fail(err error) int {
 	if code == exitInfeasible {
 		return code // the plan itself was the answer
 	}
+	each := parts(err)
 	if s.json {
+		for _, e := range each[1:] {
+			_, more := classify(s.ctx, e)
+			f.Text += "; " + more.Text
+		}
 		if err := s.printJSON(map[string]failure{"error": f}); err != nil {
 			fmt.Fprintln(s.stderr, "route:", err)
 		}
 		return code
 	}
-	fmt.Fprintln(s.stderr, "route:", err)
-	if f.Hint != "" {
-		fmt.Fprintln(s.stderr, "  what to do:", f.Hint)
+	for _, e := range each {
+		_, f := classify(s.ctx, e)
+		fmt.Fprintln(s.stderr, "route:", f.Text)
+		if f.Hint != "" {
+			fmt.Fprintln(s.stderr, "  what to do:", f.Hint)
+		}
 	}
 	return code
+}
+
+// parts are the errors that were joined into one, such as one for each raster.
+func parts(err error) []error {
+	several, ok := err.(interface{ Unwrap() []error })
+	if !ok {
+		return []error{err}
+	}
+	var all []error
+	for _, e := range several.Unwrap() {
+		all = append(all, parts(e)...)
+	}
+	return all
 }
 
 // classify gives the exit code of an error and its parts.

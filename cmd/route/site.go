@@ -16,7 +16,7 @@ import (
 type siteFlags struct {
 	Site string `arg:"" optional:"" name:"site" help:"The site file, or - for standard input."`
 
-	Terrain   []string `help:"Elevation raster, VRT or URL; several are one surface." placeholder:"FILE"`
+	Terrain   []string `sep:"none" help:"Elevation raster, VRT or URL; may be repeated, several are one surface." placeholder:"FILE"`
 	Creek     string   `help:"GPX track or route of the creek, or another line layer." placeholder:"FILE"`
 	Tank      string   `help:"Place of the tank in decimal degrees." placeholder:"LAT,LON"`
 	Units     string   `help:"What is printed: us or si." placeholder:"us|si"`
@@ -33,6 +33,9 @@ func (f *siteFlags) load(s *session) (*plan.Site, error) {
 	site, err := f.base(s)
 	if err != nil {
 		return nil, err
+	}
+	if len(f.Terrain) > 0 {
+		site.SetTerrain(absolute(f.Terrain, f.Site))
 	}
 	for _, flag := range f.settings() {
 		if flag.value == "" {
@@ -81,7 +84,6 @@ type flagSetting struct{ name, key, value string }
 func (f *siteFlags) settings() []flagSetting {
 	lat, lon, _ := strings.Cut(f.Tank, ",")
 	return []flagSetting{
-		{"--terrain", "terrain", strings.Join(absolute(f.Terrain, f.Site), ",")},
 		{"--creek", "creek", strings.Join(absolute(nonEmpty(f.Creek), f.Site), "")},
 		{"--tank", "tank.lat", strings.TrimSpace(lat)},
 		{"--tank", "tank.lon", strings.TrimSpace(lon)},

@@ -44,9 +44,7 @@ func Inspect(ctx context.Context, site *Site) *Inspection {
 			return false
 		}
 		err := step()
-		if err != nil {
-			j.plan.Messages = append(j.plan.Messages, problem(err))
-		}
+		j.plan.Messages = append(j.plan.Messages, problems(err)...)
 		return err == nil
 	}
 	creek := try(j.readCreek)
@@ -65,8 +63,12 @@ func Inspect(ctx context.Context, site *Site) *Inspection {
 		}
 		try(j.longProfile)
 		try(j.readLand)
-	} else if terrain {
+	}
+	if j.ground == nil && j.source != nil {
 		j.describeTerrain()
+	}
+	if j.ground == nil && terrain {
+		j.tell(j.source.Findings()...)
 	}
 	try(j.readCatalog)
 	sortMessages(j.plan.Messages)
@@ -74,14 +76,24 @@ func Inspect(ctx context.Context, site *Site) *Inspection {
 	return found
 }
 
-// problem is the message form of an error.
-func problem(err error) Message {
+// problems are the message forms of an error, one for each fault in it.
+func problems(err error) []Message {
+	if err == nil {
+		return nil
+	}
+	if several, ok := err.(interface{ Unwrap() []error }); ok {
+		var all []Message
+		for _, e := range several.Unwrap() {
+			all = append(all, problems(e)...)
+		}
+		return all
+	}
 	m := Message{Level: string(finding.Error), Code: "failed", Text: err.Error(), StationM: Unknown}
 	var fault *finding.Fault
 	if errors.As(err, &fault) {
 		m.Code, m.Text, m.Hint, m.File, m.Line = fault.Code, fault.Error(), fault.Hint, fault.File, fault.Line
 	}
-	return m
+	return []Message{m}
 }
 
 // describeTerrain lists the rasters among the inputs.

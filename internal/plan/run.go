@@ -1,8 +1,12 @@
 package plan
 
 import (
+	"cmp"
 	"context"
+	"errors"
 	"math"
+	"slices"
+	"strings"
 
 	"github.com/paulmach/orb"
 
@@ -166,10 +170,10 @@ func (j *job) openTerrain() error {
 		paths[i] = j.site.path(name)
 	}
 	source, err := dem.Open(paths, dem.Options{CRS: j.site.CRS, ZUnit: j.site.ZUnit})
+	j.source = source // also of a refused raster something is known
 	if err != nil {
 		return err
 	}
-	j.source = source
 	return j.checkCover()
 }
 
@@ -197,7 +201,7 @@ func (j *job) placeFrame() error {
 		}
 	}
 	origin := geodesy.LonLat{Lon: unwrap(lon/n, 0), Lat: lat / n}
-	height, err := j.source.HeightNear(j.nearestCovered(origin))
+	height, err := j.heightAbout(origin)
 	if err != nil {
 		return err
 	}
@@ -223,18 +227,29 @@ func unwrap(lon, near float64) float64 {
 	return lon
 }
 
-// nearestCovered is the fix closest to a place among those on the terrain.
-func (j *job) nearestCovered(p geodesy.LonLat) geodesy.LonLat {
-	best, least := p, math.Inf(1)
+// heightAbout is the height at the fix closest to a place among those at which
+// the terrain has one. A frame needs it to a hundred metres only.
+func (j *job) heightAbout(p geodesy.LonLat) (float64, error) {
+	var fixes []geodesy.LonLat
 	for _, leg := range j.walked.legs {
-		for _, fix := range leg {
-			d := math.Hypot((unwrap(fix.Lon, p.Lon)-p.Lon)*math.Cos(p.Lat*math.Pi/180), fix.Lat-p.Lat)
-			if d < least && j.source.Covers(fix) {
-				best, least = fix, d
-			}
-		}
+		fixes = append(fixes, leg...)
 	}
-	return best
+	away := func(fix geodesy.LonLat) float64 {
+		return math.Hypot((unwrap(fix.Lon, p.Lon)-p.Lon)*math.Cos(p.Lat*math.Pi/180), fix.Lat-p.Lat)
+	}
+	slices.SortStableFunc(fixes, func(a, b geodesy.LonLat) int { return cmp.Compare(away(a), away(b)) })
+	var last error
+	for k := 0; k < len(fixes); k += 1 + k/16 {
+		height, err := j.source.HeightNear(fixes[k])
+		if err == nil {
+			return height, nil
+		}
+		if !errors.Is(err, dem.ErrNoData) && !errors.Is(err, dem.ErrOutside) {
+			return 0, err
+		}
+		last = err
+	}
+	return 0, &finding.Fault{Code: "creek_off_terrain", File: j.walked.path, Text: "the terrain has no height at any of the creek's points that were tried", Hint: "give terrain without holes there: " + strings.Join(j.site.Terrain, ", ") + " has none", Err: last}
 }
 
 // loadGround reads the one window that the job needs.
@@ -262,9 +277,29 @@ func (j *job) loadGround() error {
 	j.tell(ground.Findings()...)
 	if j.walked.track != nil {
 		_, doubts := survey.CompareHeights(*j.walked.track, func(p geodesy.LonLat) (float64, bool) { return ground.At(j.frame.ToFrame(p)) })
-		j.tell(doubts...)
+		if err := j.weighHeights(doubts); err != nil {
+			return err
+		}
 	}
 	j.describeTerrain()
+	return nil
+}
+
+// weighHeights stops where the track's heights give a wrong unit of the
+// terrain away, unless the user has named the unit: then his word counts, with
+// a warning.
+func (j *job) weighHeights(doubts []finding.Finding) error {
+	for _, f := range doubts {
+		if f.Level == finding.Error && j.site.ZUnit == "" {
+			m := j.message(f)
+			return &finding.Fault{Code: f.Code, File: j.site.path(j.site.Terrain[0]), Text: m.Text, Hint: m.Hint + ": --z-unit ft or us-ft, or z_unit: in the site file; if they are metres after all, say m"}
+		}
+		if f.Level == finding.Error {
+			f.Level = finding.Warning
+			f.Hint = "z_unit says " + j.site.ZUnit + ", and that is what counts; check it"
+		}
+		j.tell(f)
+	}
 	return nil
 }
 

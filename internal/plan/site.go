@@ -78,3 +78,9 @@ func (s *Site) path(name string) string {
 
 // Given says whether the user set a key of the site file.
 func (s *Site) Given(key string) bool { return s.given[key] }
+
+// SetTerrain names the rasters, each name as it stands: commas are part of it.
+func (s *Site) SetTerrain(names []string) {
+	s.Terrain = names
+	s.given["terrain"] = true
+}
