@@ -22,7 +22,7 @@ build: need-build ## leave the program at bin/route
 	go build -buildvcs=false -ldflags '-X route/internal/plan.Version=$(VERSION)' -o bin/route ./cmd/route
 
 test: need-test check ## install what the tests need and run all of them
-	go test ./...
+	go test -timeout 30m ./...
 	@$(MAKE) --no-print-directory race
 
 check: need-build ## formatting, vet and architecture only
@@ -32,7 +32,7 @@ check: need-build ## formatting, vet and architecture only
 	go test ./internal/architecture
 
 race: need-build ## the race detector over the packages with goroutines
-	go test -race -short $(RACE)
+	go test -timeout 30m -race -short $(RACE)
 
 bench: need-build ## benchmarks; BENCH=regexp and BENCHTIME=1s narrow them
 	go test -run '^$$' -bench '$(BENCH)' -benchtime $(BENCHTIME) -benchmem ./...
