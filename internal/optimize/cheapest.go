@@ -18,20 +18,19 @@ type costTask struct {
 // Each is left out when it cannot be cheaper than the best so far even with the
 // cheapest water that brings the head it needs.
 func (k *seeker) leastCost() {
-	price := &bucketPrices{seeker: k, delivery: map[int][]int64{}, water: map[waterKey][]rung{}}
+	price := &bucketPrices{seeker: k, delivery: map[int][]int64{}, water: map[waterKey][]rung{}, bareTop: map[*flow]float64{}}
 	for _, t := range price.tasks() {
 		if t.least > k.costSoFar() || k.ctx.Err() != nil {
 			break
 		}
+		need, ok := t.table.headFor(max(k.Demand, math.SmallestNonzeroFloat64), t.lift)
+		if !ok || t.least+price.leastWater(&t, need) > k.costSoFar() {
+			continue
+		}
 		stairs := price.waterFor(t.flow, t.engine.standpipe)
-		base := t.engine.pumpCost + t.engine.driveLeast
+		base := t.engine.pumpCost + t.engine.driveLeast + cheapest(stairs, need)
 		for way, delivery := range price.deliveryFor(t.engine) {
 			if base+delivery > k.costSoFar() {
-				continue
-			}
-			against := k.leastLift()
-			need, ok := t.table.headFor(max(k.Demand, math.SmallestNonzeroFloat64), against)
-			if !ok || base+delivery+cheapest(stairs, need) > k.costSoFar() {
 				continue
 			}
 			c := t
@@ -64,6 +63,30 @@ type bucketPrices struct {
 	*seeker
 	delivery map[int][]int64 // by number of pumps, then delivery pipe
 	water    map[waterKey][]rung
+	bareTop  map[*flow]float64 // most head without a standpipe
+}
+
+// leastWater bounds from below what a head costs, at a glance: nothing where
+// it is had without a standpipe, else the shortest supply pipe and standpipe.
+func (b *bucketPrices) leastWater(t *costTask, need float64) int64 {
+	top, ok := b.bareTop[t.flow]
+	if !ok {
+		top = math.Inf(-1)
+		for p := b.from; p < b.to; p++ {
+			for _, s := range b.pairs.heads(p) {
+				top = max(top, t.flow.top[bare][s].level-b.drive.outlet[p])
+			}
+		}
+		b.bareTop[t.flow] = top
+	}
+	if top >= need {
+		return 0
+	}
+	least := int64(never)
+	for k := range b.options {
+		least = min(least, b.options[k].price[t.engine.standpipe].least())
+	}
+	return least
 }
 
 type waterKey struct {
@@ -110,30 +133,43 @@ func (b *bucketPrices) waterFor(f *flow, stand int) []rung {
 	if list, ok := b.water[key]; ok {
 		return list
 	}
-	ladders := f.ladder(stand)
-	byCost := map[int64]float64{}
+	var list []rung
 	for p := b.from; p < b.to; p++ {
 		if math.IsNaN(b.lift[p]) {
 			continue
 		}
 		outlet := b.drive.outlet[p]
 		for _, s := range b.pairs.heads(p) {
-			for c := range ladders.rungs {
-				for _, r := range ladders.rungs[c][s] {
-					if head := r.level - outlet; head > byCost[r.cost] {
-						byCost[r.cost] = head
-					}
+			for c := range classes {
+				for _, r := range f.rungs(stand, int(s), c) {
+					list = climbHigher(list, r.level-outlet, r.cost)
 				}
 			}
 		}
 	}
-	list := make([]rung, 0, len(byCost))
-	for cost, head := range byCost {
-		list = append(list, rung{level: head, cost: cost})
-	}
-	list = unbeaten(list)
 	b.water[key] = list
 	return list
+}
+
+// climbHigher adds a way with a head and a price to a list of unbeaten ways,
+// highest first. Prices are few, so that the list stays short.
+func climbHigher(list []rung, head float64, cost int64) []rung {
+	at := 0 // first that is no dearer
+	for at < len(list) && list[at].cost > cost {
+		at++
+	}
+	if at < len(list) && list[at].level >= head {
+		return list
+	}
+	// Those before it that are no higher are beaten, and so is one as dear.
+	from := at
+	for from > 0 && list[from-1].level <= head {
+		from--
+	}
+	if at < len(list) && list[at].cost == cost {
+		at++
+	}
+	return slices.Replace(list, from, at, rung{level: head, cost: cost})
 }
 
 // headFor bounds from below the drive head at which an engine delivers a flow
@@ -182,7 +218,6 @@ func (k *seeker) cheapestAt(t *task, p int, stairs []rung) {
 	if fixed+t.engine.driveLeast+water > k.costSoFar() {
 		return
 	}
-	ladders := t.flow.ladder(t.engine.standpipe)
 	for j, s := range k.pairs.heads(p) {
 		length := k.drive.length(int(s), p)
 		cost := fixed + t.engine.driveCost.at(length)
@@ -190,7 +225,7 @@ func (k *seeker) cheapestAt(t *task, p int, stairs []rung) {
 			continue
 		}
 		for c := range classes {
-			rungs := ladders.rungs[c][s]
+			rungs := t.flow.rungs(t.engine.standpipe, int(s), c)
 			if !k.wantsClass(c) || len(rungs) == 0 || cost+cheapest(rungs, k.drive.outlet[p]+need) > k.costSoFar() {
 				continue
 			}

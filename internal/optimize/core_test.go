@@ -121,12 +121,12 @@ func randomInstance(r *rand.Rand) *instance {
 	in.freeboard = float64(r.IntN(3)) * 8 * grain
 	price := int64(0)
 	for up := float64(1 + r.IntN(4)); up < 30; up += float64(1 + r.IntN(8)) {
-		price += int64(r.IntN(4))
+		price += int64(1 + r.IntN(4))
 		in.supplyPrice = append(in.supplyPrice, step{up, price})
 	}
 	price = 0
 	for up := -1.0; up < 6; up += float64(1+r.IntN(4)) * 0.5 {
-		price += int64(r.IntN(3))
+		price += int64(1 + r.IntN(3))
 		in.standPrice = append(in.standPrice, step{up, price})
 	}
 	in.drivePrice = float64(r.IntN(3))
@@ -272,7 +272,7 @@ func (in *instance) search() best {
 	for s := range n {
 		if allowed(in.standOK, s) {
 			l.moveTo(s)
-			ladders[s] = l.ladder(nil, 0, price)
+			ladders[s] = l.ladder(nil, 0, price, math.Inf(-1))
 		}
 	}
 	b := nothing()

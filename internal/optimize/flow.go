@@ -1,10 +1,12 @@
 package optimize
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"slices"
 	"sync"
+	"sync/atomic"
 )
 
 // class tells apart layouts with a standpipe and without: then the drive pipe
@@ -30,8 +32,10 @@ type flow struct {
 	tables  []table   // by engine
 	ladders []ladders // by standpipe
 
+	sweeping sync.Mutex // held while lines sweep
+
 	keep sync.Once
-	used []usedOption // kept from when a ladder or a lower way is first asked for
+	used []*usedOption // kept from when a ladder or a lower way is first asked for
 }
 
 // usedOption is a supply option at this flow.
@@ -41,12 +45,15 @@ type usedOption struct {
 }
 
 // ladders holds the unbeaten ways to every station in level and cost, highest
-// first, for one standpipe.
+// first, for one standpipe. They are worked out chunk by chunk of the creek,
+// when first asked for.
 type ladders struct {
-	once  sync.Once
-	rungs [classes][][]rung
-	least int64 // cheapest of all
+	filled []atomic.Bool // by chunk
+	rungs  [classes][][]rung
 }
+
+// chunk is the number of stations whose ladders are worked out together.
+const chunk = 64
 
 var noRung = rung{level: math.Inf(-1), intake: -1, option: -1}
 
@@ -64,6 +71,12 @@ func (f *flow) work(ctx context.Context) {
 		}
 	}
 	f.ladders = make([]ladders, len(st.stands))
+	for k := range f.ladders {
+		f.ladders[k].filled = make([]atomic.Bool, (st.n+chunk-1)/chunk)
+		for c := range classes {
+			f.ladders[k].rungs[c] = make([][]rung, st.n)
+		}
+	}
 	scratch := linesPool.Get().(*lines)
 	defer linesPool.Put(scratch)
 	for k := range st.options {
@@ -161,7 +174,7 @@ func (f *flow) pool(s int) rung {
 var linesPool = sync.Pool{New: func() any { return new(lines) }}
 
 // options gives the lines of every supply option that leads anywhere.
-func (f *flow) options() []usedOption {
+func (f *flow) options() []*usedOption {
 	f.keep.Do(func() {
 		st := f.site
 		for k := range st.options {
@@ -169,7 +182,7 @@ func (f *flow) options() []usedOption {
 			if !ok {
 				continue
 			}
-			u := usedOption{option: int32(k)}
+			u := &usedOption{option: int32(k)}
 			u.lines.prepare(st.water, g)
 			if len(u.lines.byRank) > 0 {
 				f.used = append(f.used, u)
@@ -179,47 +192,79 @@ func (f *flow) options() []usedOption {
 	return f.used
 }
 
-// ladder gives the ladders for one standpipe, worked out when first asked for.
-func (f *flow) ladder(stand int) *ladders {
+// rungs gives the ladder of a class to a station with one standpipe.
+func (f *flow) rungs(stand, s int, c class) []rung {
 	ls := &f.ladders[stand]
-	ls.once.Do(func() { f.fill(ls, stand) })
-	return ls
+	if !ls.filled[s/chunk].Load() {
+		f.fill(ls, stand, s/chunk)
+	}
+	return ls.rungs[c][s]
 }
 
-func (f *flow) fill(ls *ladders, stand int) {
+// fill works out a chunk of ladders. Cheap pipes come first: what a dearer one
+// adds is only what lies higher than all that is had for its least price.
+func (f *flow) fill(ls *ladders, stand, part int) {
+	used := slices.Clone(f.options())
+	f.sweeping.Lock()
+	defer f.sweeping.Unlock()
+	if ls.filled[part].Load() {
+		return
+	}
 	st := f.site
-	for c := range ls.rungs {
-		ls.rungs[c] = make([][]rung, st.n)
-	}
-	used := f.options()
-	for k := range used {
-		u := &used[k]
+	slices.SortStableFunc(used, func(a, b *usedOption) int {
+		return cmp.Compare(st.options[a.option].price[stand].least(), st.options[b.option].price[stand].least())
+	})
+	from, to := part*chunk, min((part+1)*chunk, st.n)
+	for _, u := range used {
 		price := &st.options[u.option].price[stand]
+		least := price.least()
 		u.lines.restart()
-		for s := range st.n {
-			if st.water.standsAt(s) {
-				u.lines.moveTo(s)
-				ls.rungs[standing][s] = u.lines.ladder(ls.rungs[standing][s], u.option, price)
+		for s := from; s < to; s++ {
+			if !st.water.standsAt(s) {
+				continue
 			}
-		}
-		u.lines.boxes(func(i, s int, level float64) {
-			ls.rungs[bare][s] = append(ls.rungs[bare][s], rung{level, price.pipe.at(st.water.s[s] - st.water.s[i]), int32(i), u.option})
-		})
-	}
-	ls.least = math.MaxInt64
-	for s := range st.n {
-		if st.poolAllowed() {
-			if r := f.pool(s); r.intake >= 0 {
-				ls.rungs[bare][s] = append(ls.rungs[bare][s], r)
-			}
-		}
-		for c := range ls.rungs {
-			ls.rungs[c][s] = unbeaten(ls.rungs[c][s])
-			if n := len(ls.rungs[c][s]); n > 0 {
-				ls.least = min(ls.least, ls.rungs[c][s][n-1].cost)
+			u.lines.moveTo(s)
+			rungs := ls.rungs[standing][s]
+			if more := u.lines.ladder(rungs, u.option, price, levelFor(rungs, least)); len(more) > len(rungs) {
+				ls.rungs[standing][s] = unbeaten(more)
 			}
 		}
 	}
+	for s := from; s < to; s++ {
+		ls.rungs[bare][s] = f.bareWays(s, stand)
+	}
+	ls.filled[part].Store(true)
+}
+
+// bareWays gives the unbeaten ways to a station that need no standpipe.
+func (f *flow) bareWays(s, stand int) []rung {
+	st := f.site
+	var list []rung
+	if st.poolAllowed() {
+		if r := f.pool(s); r.intake >= 0 {
+			list = append(list, r)
+		}
+	}
+	for _, u := range f.options() {
+		price := &st.options[u.option].price[stand]
+		for i := s - 1; i >= 0 && int(u.lines.first[i]) >= s; i-- {
+			if w, ok := u.lines.boxAt(i, s); ok {
+				list = append(list, rung{w, price.pipe.at(st.water.s[s] - st.water.s[i]), int32(i), u.option})
+			}
+		}
+	}
+	return unbeaten(list)
+}
+
+// levelFor is the highest level among unbeaten rungs that cost no more than a
+// price; -Inf when all cost more.
+func levelFor(rungs []rung, cost int64) float64 {
+	for _, r := range rungs {
+		if r.cost <= cost {
+			return r.level
+		}
+	}
+	return math.Inf(-1)
 }
 
 // below gives the unbeaten ways to a station with water no higher than a
@@ -227,25 +272,12 @@ func (f *flow) fill(ls *ladders, stand int) {
 func (f *flow) below(s int, c class, stand int, level float64, allowed func(intake int32) bool) []rung {
 	st := f.site
 	var list []rung
-	used := f.options()
-	for k := range used {
-		u := &used[k]
-		price := &st.options[u.option].price[stand]
-		if c == standing {
-			if st.water.standsAt(s) {
-				list = u.lines.below(list, s, u.option, price, level)
-			}
-			continue
-		}
-		for i := s - 1; i >= 0 && int(u.lines.first[i]) >= s; i-- {
-			if w, ok := u.lines.boxAt(i, s); ok && w <= level {
-				list = append(list, rung{w, price.pipe.at(st.water.s[s] - st.water.s[i]), int32(i), u.option})
-			}
-		}
-	}
-	if c == bare && st.poolAllowed() {
-		if r := f.pool(s); r.intake >= 0 && r.level <= level {
-			list = append(list, r)
+	if c == bare {
+		list = f.bareWays(s, stand)
+		list = slices.DeleteFunc(list, func(r rung) bool { return !(r.level <= level) })
+	} else if st.water.standsAt(s) {
+		for _, u := range f.options() {
+			list = u.lines.below(list, s, u.option, &st.options[u.option].price[stand], level)
 		}
 	}
 	if allowed != nil {

@@ -6,14 +6,17 @@ import (
 )
 
 // prices is what something costs as a step function of a length or height in
-// metres, in the smallest coin: total[k] holds up to upTo[k]. Both rise.
+// metres, in the smallest coin: total[k] holds up to upTo[k]. Both rise strictly.
 type prices struct {
 	upTo  []float64
 	total []int64
 }
 
 // at gives the price of a length; the last step holds for all beyond it.
-func (p *prices) at(v float64) int64 {
+func (p *prices) at(v float64) int64 { return p.total[p.step(v)] }
+
+// step of a length.
+func (p *prices) step(v float64) int {
 	lo, hi := 0, len(p.upTo)-1
 	for lo < hi {
 		mid := (lo + hi) / 2
@@ -23,7 +26,7 @@ func (p *prices) at(v float64) int64 {
 			lo = mid + 1
 		}
 	}
-	return p.total[lo]
+	return lo
 }
 
 // supplyPrices is what a supply pipe, its settling box and the standpipe cost.
@@ -54,33 +57,64 @@ type rung struct {
 }
 
 // ladder appends the ways to feed a standpipe at the sweep's station that no
-// other way beats in both level and cost, highest first. By (3) in lines each
-// query below gives the highest way that is cheaper than the last one; equal
-// heads rank by station, so the next rung is strictly lower.
-func (l *lines) ladder(dst []rung, option int32, price *supplyPrices) []rung {
+// other way beats in both level and cost, highest first, down to a level from
+// which all would be beaten anyway. By (3) in lines each query below gives the
+// highest way that is cheaper than the last one; equal heads rank by station,
+// so the next rung is strictly lower.
+func (l *lines) ladder(dst []rung, option int32, price *supplyPrices, down float64) []rung {
 	s := l.at
 	for from := 0; ; {
 		i := l.highest(from)
 		if i < 0 {
 			return dst
 		}
-		cost := price.of(l.water, i, s)
-		dst = append(dst, rung{l.z[s] + l.height(i, s), cost, int32(i), option})
-		lo, hi := i+1, s // first cheaper station
+		level := l.z[s] + l.height(i, s)
+		if level <= down {
+			return dst
+		}
+		cost, next := price.cheaper(l.water, i, s)
+		dst = append(dst, rung{level, cost, int32(i), option})
+		if next >= s {
+			return dst
+		}
+		from = next
+	}
+}
+
+// cheaper gives the price of feeding a standpipe at s from i, and the first
+// station further down from which it is cheaper; s when there is none.
+func (c *supplyPrices) cheaper(w *water, i, s int) (cost int64, next int) {
+	pipe, stand := c.pipe.step(w.s[s]-w.s[i]), c.standpipe.step(c.standpipeHeight(w, i, s))
+	next = s
+	if pipe > 0 {
+		limit := c.pipe.upTo[pipe-1]
+		lo, hi := i+1, next
 		for lo < hi {
-			mid := (lo + hi) / 2
-			if price.of(l.water, mid, s) < cost {
+			if mid := (lo + hi) / 2; w.s[s]-w.s[mid] <= limit {
 				hi = mid
 			} else {
 				lo = mid + 1
 			}
 		}
-		if lo >= s {
-			return dst
-		}
-		from = lo
+		next = lo
 	}
+	if stand > 0 {
+		limit := c.standpipe.upTo[stand-1]
+		lo, hi := i+1, next
+		for lo < hi {
+			if mid := (lo + hi) / 2; c.standpipeHeight(w, mid, s) <= limit {
+				hi = mid
+			} else {
+				lo = mid + 1
+			}
+		}
+		next = lo
+	}
+	return c.pipe.total[pipe] + c.standpipe.total[stand], next
 }
+
+// least is the least that any way with these prices costs.
+func (c *supplyPrices) least() int64 { return c.pipe.total[0] + c.standpipe.total[0] }
 
 // unbeaten sorts rungs from several options, highest first, and keeps those
 // that no other beats in level and cost. Among equals the first option and the

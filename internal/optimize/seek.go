@@ -129,9 +129,16 @@ func (k *seeker) highest(f *flow, s int, c class, stand int, level float64) (run
 	return list[0], true
 }
 
-// bucketTop is the most drive head that a flow brings to a pump of the bucket.
+// bucketTop is the most drive head that a flow brings to a pump of the bucket,
+// among those that get the head they need; -Inf when none does.
 func (k *seeker) bucketTop(f *flow) float64 {
-	return min(slices.Max(f.pumpTop[k.from:k.to]), k.headCap())
+	top := math.Inf(-1)
+	for p := k.from; p < k.to; p++ {
+		if h := f.pumpTop[p]; h > top && h >= k.needed(p) {
+			top = h
+		}
+	}
+	return min(top, k.headCap())
 }
 
 // leastLift of the bucket; NaN when no pump can stand in it.
@@ -185,8 +192,7 @@ func (k *seeker) tasks() []task {
 			continue
 		}
 		for e := range k.engines {
-			if k.wants(&k.engines[e]) {
-				t := &f.tables[e]
+			if t := &f.tables[e]; k.wants(&k.engines[e]) && !t.idle {
 				list = append(list, task{choice: choice{f, &k.engines[e], -1}, table: t, potential: t.potential(top, lift), top: top, lift: lift})
 			}
 		}
@@ -374,7 +380,7 @@ func (k *seeker) mostHead() {
 func (k *seeker) flowBears(f *flow, length float64) float64 {
 	most := 0.0
 	for e := range k.engines {
-		if k.wants(&k.engines[e]) {
+		if k.wants(&k.engines[e]) && !f.tables[e].idle {
 			_, high := f.tables[e].window(length)
 			most = max(most, high)
 		}
@@ -442,7 +448,7 @@ func (k *seeker) anyEngine(f *flow, pl bounded, r rung, length float64) (works b
 	}
 	for ei := range k.engines {
 		e := &k.engines[ei]
-		if !k.wants(e) {
+		if !k.wants(e) || f.tables[ei].idle {
 			continue
 		}
 		low, high := f.tables[ei].window(length)

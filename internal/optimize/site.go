@@ -28,17 +28,18 @@ const usualLayouts = 5
 
 // engine is one drive pipe with its pump, and how many of them.
 type engine struct {
-	index       int
-	drive, pump *catalog.Item
-	ram         hydraulics.Ram
-	pipe        hydraulics.Pipe
-	pumps       int
-	rating      float64 // of the drive pipe at the water's temperature, m; +Inf when unknown
-	standpipe   int     // index into site.standpipes
-	driveCost   *prices
-	pumpCost    int64
-	driveLeast  int64            // of driveCost
-	delivery    []deliveryPrices // by delivery pipe
+	index               int
+	drive, pump         *catalog.Item
+	ram                 hydraulics.Ram
+	pipe                hydraulics.Pipe
+	pumps               int
+	rating              float64 // of the drive pipe at the water's temperature, m; +Inf when unknown
+	standpipe           int     // index into site.standpipes
+	driveCost           *prices
+	pumpCost            int64
+	driveLeast          int64            // of driveCost
+	drawLeast, drawMost float64          // m³/s that one pump draws anywhere on the site
+	delivery            []deliveryPrices // by delivery pipe
 }
 
 // deliveryPipe is one choice of delivery pipe.
@@ -376,6 +377,9 @@ func (st *site) takeFlows(ctx context.Context) error {
 		return err
 	}
 	x := st.extent()
+	for k := range st.engines {
+		st.engines[k].drawLeast, st.engines[k].drawMost = st.drawRange(&st.engines[k], x)
+	}
 	for _, f := range st.flows {
 		f.makeTables(x)
 	}

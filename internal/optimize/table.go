@@ -23,11 +23,13 @@ type table struct {
 	site    *site
 	engine  *engine
 	perPump float64 // m³/s
+	idle    bool    // the pump cannot draw this flow anywhere
 	tuning  [2]float64
 
 	head, inverse, lift []float64 // grid, rising
 	values              []atomic.Uint64
-	ends                [2][]atomic.Uint64 // of the windows, by 1/L
+	lengths             [windowLines]float64
+	ends                [2][windowLines]atomic.Uint64 // of the windows, by length
 }
 
 const (
@@ -62,6 +64,7 @@ func (st *site) extent() extent {
 	}
 	x.headLow = min(max(x.headLow, 0.05), x.headHigh/1.01)
 	x.lengthLow, x.lengthHigh = min(math.Sqrt(x.lengthLow), 1e3), math.Sqrt(x.lengthHigh)
+	x.lengthHigh = max(x.lengthHigh, 1.01*x.lengthLow)
 	x.liftLow = min(max(x.liftLow, 0.4), x.liftHigh/1.01)
 	x.liftHigh = 1.2*x.liftHigh + 5
 	return x
@@ -77,11 +80,12 @@ func (f *flow) makeTables(x extent) {
 	for k := range f.tables {
 		e := &st.engines[k]
 		f.tables[k] = table{
+			idle: !(f.m3s/float64(e.pumps) >= e.drawLeast && f.m3s/float64(e.pumps) <= e.drawMost),
 			site: st, engine: e, perPump: f.m3s / float64(e.pumps),
 			tuning: [2]float64{st.tuning[0] / widening, min(st.tuning[1]*widening, 0.99)},
 			head:   head, inverse: inverse, lift: lift,
-			values: make([]atomic.Uint64, len(head)*len(inverse)*len(lift)),
-			ends:   [2][]atomic.Uint64{make([]atomic.Uint64, len(inverse)), make([]atomic.Uint64, len(inverse))},
+			values:  make([]atomic.Uint64, len(head)*len(inverse)*len(lift)),
+			lengths: [windowLines]float64{x.lengthLow, (x.lengthLow + x.lengthHigh) / 2, x.lengthHigh},
 		}
 	}
 }
@@ -105,6 +109,17 @@ func (t *table) potential(head, lift float64) float64 {
 		return math.Inf(1)
 	}
 	return tableMargin * t.perPump * float64(t.engine.pumps) * eta * head / (lift - head + eta*head)
+}
+
+// drawRange is what an engine's pump can draw anywhere within the tables' extent,
+// with the windows' margin.
+func (st *site) drawRange(e *engine, x extent) (least, most float64) {
+	least, most = math.Inf(1), 0
+	for _, lift := range []float64{x.liftLow, x.liftHigh} {
+		least = min(least, st.draw(e, x.lengthHigh, x.headLow, max(lift, 1.1*x.headLow), lightest))
+		most = max(most, st.draw(e, x.lengthLow, x.headHigh, max(lift, 1.1*x.headHigh), heaviest))
+	}
+	return least / windowMargin, most * windowMargin
 }
 
 // A corner's value is its delivered flow by all pumps; these stand for others.
@@ -202,16 +217,23 @@ func mix(u, v, t float64) float64 {
 // and in one direction, so that the lowest and the highest lift bound it. A
 // margin covers what the tests find to the contrary.
 func (t *table) window(length float64) (low, high float64) {
-	a, _ := cellOf(t.inverse, 1/length)
-	far, near := 1/t.inverse[a], 1/t.inverse[a+1]
-	share := min(max((length-near)/(far-near), 0), 1)
-	low = mixEnds(t.end(heaviest, a+1), t.end(heaviest, a), share)
-	high = mixEnds(t.end(lightest, a+1), t.end(lightest, a), share)
+	a := 0
+	if length > t.lengths[1] {
+		a = 1
+	}
+	share := min(max((length-t.lengths[a])/(t.lengths[a+1]-t.lengths[a]), 0), 1)
+	low = mixEnds(t.end(heaviest, a), t.end(heaviest, a+1), share)
+	high = mixEnds(t.end(lightest, a), t.end(lightest, a+1), share)
 	return low / windowMargin, high * windowMargin
 }
 
 // bearsAny is the most head that the engine bears in any drive pipe.
-func (t *table) bearsAny() float64 { return t.end(lightest, 0) * windowMargin }
+func (t *table) bearsAny() float64 {
+	return max(t.end(lightest, 0), t.end(lightest, 1), t.end(lightest, 2)) * windowMargin
+}
+
+// windowLines is the number of lengths at which windows are worked out.
+const windowLines = 3
 
 const windowMargin = 1.03
 
@@ -240,7 +262,7 @@ func (t *table) end(which, a int) float64 {
 	if bits := at.Load(); bits != cornerUnknown {
 		return math.Float64frombits(bits) - 1
 	}
-	v := t.findEnd(which, 1/t.inverse[a])
+	v := t.findEnd(which, t.lengths[a])
 	at.Store(math.Float64bits(v + 1)) // plus one: zero is a value
 	return v
 }
@@ -272,8 +294,11 @@ func (t *table) solveEnd(which int, length, lift float64) float64 {
 			}
 			return draw
 		}
-		head *= (t.perPump / draw) * (t.perPump / draw)
+		step := (t.perPump / draw) * (t.perPump / draw)
+		head *= step
 		switch {
+		case math.Abs(step-1) < 0.002:
+			return head
 		case head < lo:
 			return 0
 		case head > hi:
@@ -283,7 +308,7 @@ func (t *table) solveEnd(which int, length, lift float64) float64 {
 	return head
 }
 
-// windowSteps of findEnd leave less than a thousandth.
+// windowSteps of solveEnd leave less than a thousandth.
 const windowSteps = 5
 
 // draw is what one pump draws at an end of the tuning range; +Inf where it
