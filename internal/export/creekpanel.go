@@ -18,7 +18,7 @@ func (f *profileFigure) creekPanel(y float64) float64 {
 	if f.layout != nil {
 		labelBand = 4.2 * f.px
 	}
-	p := &panel{left: 5.2 * f.px, top: y + 2.2*f.px + labelBand, width: f.width - 6.6*f.px, height: 16.5 * f.px,
+	p := &panel{left: 5.2 * f.px, top: y + 2.2*f.px + labelBand, width: f.width - 6.6*f.px, height: f.panelHeight(15, 20),
 		fromM: from, toM: to, lowM: low, highM: high, system: f.system}
 	what := "The creek"
 	if f.layout != nil {

@@ -13,7 +13,7 @@ func (f *profileFigure) deliveryPanel(y float64) float64 {
 	l := f.layout
 	path := l.Delivery.Path
 	y += 0.8 * f.px
-	p := &panel{left: 5.2 * f.px, top: y + 5.2*f.px, width: f.width - 6.6*f.px, height: 13 * f.px, system: f.system}
+	p := &panel{left: 5.2 * f.px, top: y + 5.2*f.px, width: f.width - 6.6*f.px, height: f.panelHeight(12, 15), system: f.system}
 	p.fromM, p.toM = float64(path[0].AlongM), float64(path[len(path)-1].AlongM)
 	if !(p.toM > p.fromM) {
 		return y

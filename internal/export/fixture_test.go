@@ -331,7 +331,7 @@ func fixtureStakes(l *plan.Layout) []plan.Stake {
 	all := runs(l)
 	add("INTAKE", "intake", l.Intake.Place, 0, all[0].Path[0].InvertM, "Screened pipe end, fully under water in the pool")
 	for _, run := range all {
-		pipe(strings.ToUpper(run.role[:1]), run)
+		pipe(map[string]string{"supply": "S", "drive": "D", "delivery": "L"}[run.role], run)
 		switch run.role {
 		case "supply":
 			if l.SettlingBox != nil {

@@ -36,6 +36,7 @@ type profileFigure struct {
 	system        quantity.System
 	width, height float64
 	name, text    string // of a panel drawn by itself
+	roomy         bool   // panels are drawn higher where the figure stands alone
 }
 
 // newProfileFigure starts a figure with a width and a size of text, both in
@@ -54,6 +55,7 @@ func newProfileFigure(p *plan.Plan, width, px float64) *profileFigure {
 // drawProfile draws the whole figure under one title.
 func drawProfile(p *plan.Plan, width, px float64) *profileFigure {
 	f := newProfileFigure(p, width, px)
+	f.roomy = true
 	f.height = f.title()
 	for _, draw := range f.panels() {
 		f.height = draw(f.height)
@@ -95,6 +97,14 @@ func (f *profileFigure) nothing(y float64) float64 {
 	f.name, f.text = "Long profile", "There is nothing to draw."
 	f.write(f.width/2, y+2*f.px, "middle", "", "There is no long profile to draw.")
 	return y + 4*f.px
+}
+
+// panelHeight is a height in lines of text, or more of them where there is room.
+func (f *profileFigure) panelHeight(lines, roomy float64) float64 {
+	if f.roomy {
+		return roomy * f.px
+	}
+	return lines * f.px
 }
 
 // describe says in words what the figure shows.
