@@ -133,6 +133,7 @@ type plant struct {
 	supplyInertia float64 // g·A/L
 	supplyFlow    float64
 	box, level    float64
+	rim           float64 // where the standpipe overflows
 	standArea     float64
 	delivery      resistance
 	inertia       float64 // g·A/L of the delivery pipe
@@ -216,7 +217,8 @@ func (s *Simulation) plant() (*plant, error) {
 	if !in.Supply.none() {
 		p.supplyInertia = Gravity * in.Supply.Pipe.Area() / in.Supply.LengthM
 		p.standArea = math.Pi / 4 * sq(orElse(s.StandpipeBoreM, 3*in.Drive.Pipe.Inside))
-		s.StandpipeTopM = orElse(s.StandpipeTopM, in.SourceM+0.3)
+		p.rim = orElse(s.StandpipeTopM, in.SourceM+0.3)
+		p.level = math.Min(p.level, p.rim)
 	}
 	p.setDelivery()
 	if s.DrawnDown {
@@ -307,6 +309,10 @@ func (p *plant) stepPump(q *pumpState) (beat bool) {
 	in := rest / bm
 	if rest > 0 {
 		in = 2 * rest / (bm + math.Sqrt(bm*bm+4*p.entrance*rest))
+	}
+	if share := math.Max(p.supplyFlow, 0) / float64(len(p.pumps)); p.supplyInertia > 0 && p.level <= p.FootM && in > share {
+		in = share // the rest is air
+		p.result.AirEntered = true
 	}
 	head, flow := p.valves(q, cp, bp)
 	c.finish(cm+bm*in, in, head, flow)
@@ -421,14 +427,11 @@ func (p *plant) stepSupply(drawn float64) {
 	loss = math.Copysign(loss, p.supplyFlow)
 	p.supplyFlow += p.supplyInertia * (p.box - p.level - loss) * p.dt
 	p.level += (p.supplyFlow - drawn) / p.standArea * p.dt
-	if p.level > p.StandpipeTopM {
-		p.result.OverflowM3 += (p.level - p.StandpipeTopM) * p.standArea
-		p.level = p.StandpipeTopM
+	if p.level > p.rim {
+		p.result.OverflowM3 += (p.level - p.rim) * p.standArea
+		p.level = p.rim
 	}
-	if p.level < p.FootM { // the drive pipes draw air
-		p.result.AirEntered = true
-		p.level = p.FootM
-	}
+	p.level = math.Max(p.level, p.FootM)
 	if p.BoxAreaM2 > 0 {
 		p.box = math.Min(p.box+(p.BoxInflow-p.supplyFlow)/p.BoxAreaM2*p.dt, p.SourceM)
 	}

@@ -159,3 +159,74 @@ func BenchmarkSimulatedMinute(b *testing.B) {
 		simulate(b, s)
 	}
 }
+
+// A settling box that is fed more than the pump draws stays full and changes
+// nothing; fed less, it empties, the standpipe follows, and the pump stops
+// open or draws air.
+func TestSimulationOfSettlingBox(t *testing.T) {
+	base := Simulation{Installation: standpipeSystem(t), ClosingVelocity: 1.2, StandpipeBoreM: 0.15, WarmUpS: 100, MeasureS: 30}
+	free := simulate(t, base)
+	fed := base
+	fed.BoxAreaM2, fed.BoxInflow = 0.5, 1.3*free.DriveFlow
+	if r := simulate(t, fed); relative(r.DeliveredFlow, free.DeliveredFlow) > 0.01 || math.Abs(r.LevelM-free.LevelM) > 0.01 {
+		t.Errorf("a full box changes the flow from %g to %g m³/s", free.DeliveredFlow, r.DeliveredFlow)
+	}
+	starved := base
+	starved.BoxAreaM2, starved.BoxInflow, starved.FootM, starved.WarmUpS = 0.05, 0.3*free.DriveFlow, 0.3, 400
+	r := simulate(t, starved)
+	if !r.StuckOpen && !r.AirEntered {
+		t.Errorf("a starved box keeps the pump going: %+v", r)
+	}
+	if relative(r.WasteFlow, starved.BoxInflow) > 0.05 {
+		t.Errorf("%g m³/s come out of a box that %g m³/s go into", r.WasteFlow, starved.BoxInflow)
+	}
+}
+
+// A standpipe that is lower than its source spills while the pump is slow to
+// start, and what it spills is what the supply pipe brings too much.
+func TestSimulationOfOverflow(t *testing.T) {
+	s := Simulation{Installation: standpipeSystem(t), ClosingVelocity: 1.2, StandpipeBoreM: 0.15, StandpipeTopM: 1.2, WarmUpS: 60, MeasureS: 30}
+	short := simulate(t, s)
+	s.MeasureS = 130
+	long := simulate(t, s)
+	if long.LevelM > 1.2+1e-9 || short.OverflowM3 <= 0 {
+		t.Fatalf("level %.3f m under a rim at 1.2 m, %.4f m³ over it", long.LevelM, short.OverflowM3)
+	}
+	// The rim holds the level, so the supply passes what a fall of 1.3 m gives.
+	supply, err := FlowFor(s.Fluid, s.Supply.Pipe, s.Supply.LengthM, 2.5-1.2, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got, want := (long.OverflowM3-short.OverflowM3)/100, supply-long.DriveFlow; relative(got, want) > 0.1 {
+		t.Errorf("%.2f L/min over the rim, the balance leaves %.2f L/min", got*60e3, want*60e3)
+	}
+}
+
+// The cushion of an air vessel: its swing over a beat follows from Boyle's law,
+// Δh = 1.2·h_abs·V_d/V_air for a volume V_d that comes in at once.
+func TestSimulationOfAirVessel(t *testing.T) {
+	in := standpipeSystem(t)
+	in.Supply, in.SourceM = Run{}, 2
+	in.Delivery = Run{Pipe: product(t, "PE100 SDR 11 DN32").Pipe, LengthM: 60}
+	var ripples []float64
+	for _, air := range []float64{1e-3, 3e-3} {
+		r := simulate(t, Simulation{Installation: in, ClosingVelocity: 1.2, VesselAirM3: air, WarmUpS: 60, MeasureS: 30})
+		beat := r.DeliveredFlow * 60 / r.BeatsPerMinute
+		want := 1.2 * (r.DeliveryHeadM + in.Fluid.BarometricHead) * beat / air
+		t.Logf("%.0f mL a beat into %.0f L of air: the head swings by %.2f m, Boyle gives %.2f m", beat*1e6, air*1e3, r.RippleM, want)
+		if r.RippleM > 1.25*want || r.RippleM < 0.6*want { // some flows out meanwhile, and the swing starts from its own low
+			t.Errorf("swing %.2f m, want about %.2f m", r.RippleM, want)
+		}
+		if relative(r.TankFlow, r.DeliveredFlow) > 0.02 {
+			t.Errorf("%g m³/s into the vessel, %g out", r.DeliveredFlow, r.TankFlow)
+		}
+		loss, err := HeadLoss(in.Fluid, in.Delivery.Pipe, 60, r.TankFlow, 0)
+		if err != nil || math.Abs(r.DeliveryHeadM-(in.LiftM+loss)) > 0.1*loss+0.05 {
+			t.Errorf("mean head %.2f m, lift and friction are %.2f m", r.DeliveryHeadM, in.LiftM+loss)
+		}
+		ripples = append(ripples, r.RippleM)
+	}
+	if r := ripples[0] / ripples[1]; r < 2 || r > 4.5 {
+		t.Errorf("three times the air divides the swing by %.1f", r)
+	}
+}
