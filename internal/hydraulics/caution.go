@@ -71,6 +71,9 @@ func (in *Installation) Cautions(o Operation) []Caution {
 	drive := in.Drive.Pipe
 	outside(CautionLengthDiameter, in.Drive.LengthM/drive.Inside, leastLD, mostLD)
 	outside(CautionLengthHead, in.Drive.LengthM/o.LevelM, leastLH, mostLH)
+	if o.Transition {
+		add(CautionTransition, frictionShare*o.ClosingVelocity*drive.Inside/in.Fluid.KinematicViscosity, turbulentRe)
+	}
 	if !drive.Rigid {
 		add(CautionPlasticDrive, WaveSpeed(in.Fluid, drive), WaveSpeed(in.Fluid, Pipe{Inside: drive.Inside, Wall: drive.Inside / 13, YoungModulus: steelModulus}))
 	}

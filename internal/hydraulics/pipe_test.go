@@ -219,6 +219,25 @@ func TestNamesAreFound(t *testing.T) {
 	}
 }
 
+// Whatever a person writes, the answer is a pipe of the table or near misses.
+func FuzzProductByName(f *testing.F) {
+	for _, s := range []string{"PE SIDR 15 1 in", "HDPE SDR11 32mm", "steel sch 40 2½\"", "", "dn", "mm", "1.25in"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, name string) {
+		p, err := ProductByName(name)
+		var unknown *UnknownPipeError
+		switch {
+		case errors.As(err, &unknown):
+			if len(unknown.Nearby) == 0 || unknown.Name != name {
+				t.Fatalf("%q: %+v", name, unknown)
+			}
+		case err != nil || nameKey(p.Name) != nameKey(name):
+			t.Fatalf("%q is %q, %v", name, p.Name, err)
+		}
+	})
+}
+
 // Geometry that every row of a dimension table must keep, whatever its
 // standard: the wall is positive, and outside = inside + 2·wall up to the
 // wall's tolerance (mean over minimum wall at most 12 %, ASTM D1785 and D2241).
