@@ -18,29 +18,34 @@ type costTask struct {
 // Each is left out when it cannot be cheaper than the best so far even with the
 // cheapest water that brings the head it needs.
 func (k *seeker) leastCost() {
-	price := &bucketPrices{seeker: k, delivery: map[int][]int64{}, water: map[waterKey][]rung{}, bareTop: map[*flow]float64{}}
+	price := k.bucketPrices()
+	if price.nearest < 0 {
+		return
+	}
 	for _, t := range price.tasks() {
 		if t.least > k.costSoFar() || k.ctx.Err() != nil {
 			break
 		}
-		need, ok := t.table.headFor(max(k.Demand, math.SmallestNonzeroFloat64), t.lift)
-		if !ok || t.least+price.leastWater(&t, need) > k.costSoFar() {
-			continue
-		}
-		stairs := price.waterFor(t.flow, t.engine.standpipe)
-		base := t.engine.pumpCost + t.engine.driveLeast + cheapest(stairs, need)
 		for way, delivery := range price.deliveryFor(t.engine) {
-			if base+delivery > k.costSoFar() {
+			need, ok := t.table.headFor(k.demand(), t.lift+k.deliveryLoss(way, price.nearest, k.Demand))
+			if !ok || t.engine.pumpCost+delivery+price.glance(&t.task, need) > k.costSoFar() {
 				continue
 			}
-			c := t
+			stairs := price.waterFor(t.flow, t.engine.standpipe)
+			if t.engine.pumpCost+t.engine.driveLeast+delivery+cheapest(stairs, need) > k.costSoFar() {
+				continue
+			}
+			c := t.task
 			c.way = way
 			for p := k.from; p < k.to; p++ {
-				k.cheapestAt(&c.task, p, stairs)
+				k.cheapestAt(&c, p, stairs)
 			}
 		}
 	}
 }
+
+// demand is what must be delivered at least: more than nothing.
+func (k *seeker) demand() float64 { return max(k.Demand, math.SmallestNonzeroFloat64) }
 
 // never is beyond all prices.
 const never = math.MaxInt64 / 4
@@ -63,30 +68,115 @@ type bucketPrices struct {
 	*seeker
 	delivery map[int][]int64 // by number of pumps, then delivery pipe
 	water    map[waterKey][]rung
-	bareTop  map[*flow]float64 // most head without a standpipe
+	boxRise  map[*flow]float64 // highest settling box above the creek that feeds a drive pipe
+	nearest  int               // pump station with the shortest delivery pipe
+	first    int               // first head of a drive pipe to the bucket
+	chords   []chordFall       // unbeaten drive pipes, most fall first
+	falls    map[float64]float64
 }
 
-// leastWater bounds from below what a head costs, at a glance: nothing where
-// it is had without a standpipe, else the shortest supply pipe and standpipe.
-func (b *bucketPrices) leastWater(t *costTask, need float64) int64 {
-	top, ok := b.bareTop[t.flow]
-	if !ok {
-		top = math.Inf(-1)
-		for p := b.from; p < b.to; p++ {
-			for _, s := range b.pairs.heads(p) {
-				top = max(top, t.flow.top[bare][s].level-b.drive.outlet[p])
-			}
+// chordFall is a drive pipe: its fall from the water line at its head to the
+// outlet, and its length.
+type chordFall struct{ fall, length float64 }
+
+func (k *seeker) bucketPrices() *bucketPrices {
+	b := &bucketPrices{seeker: k, delivery: map[int][]int64{}, water: map[waterKey][]rung{}, boxRise: map[*flow]float64{}, falls: map[float64]float64{}, nearest: -1, first: k.n}
+	for p := k.from; p < k.to; p++ {
+		if math.IsNaN(k.lift[p]) {
+			continue
 		}
-		b.bareTop[t.flow] = top
+		if b.nearest < 0 || k.DeliveryAt[p].LengthM < k.DeliveryAt[b.nearest].LengthM {
+			b.nearest = p
+		}
+		for _, s := range k.pairs.heads(p) {
+			b.first = min(b.first, int(s))
+			b.chords = append(b.chords, chordFall{k.drive.z[s] - k.drive.outlet[p], k.drive.length(int(s), p)})
+		}
 	}
-	if top >= need {
-		return 0
+	slices.SortFunc(b.chords, func(a, c chordFall) int {
+		return cmp.Or(cmp.Compare(c.fall, a.fall), cmp.Compare(a.length, c.length))
+	})
+	kept := b.chords[:0]
+	for _, c := range b.chords {
+		if len(kept) == 0 || c.length < kept[len(kept)-1].length {
+			kept = append(kept, c)
+		}
 	}
-	least := int64(never)
+	b.chords = kept
+	return b
+}
+
+// drivePrice is the least that a drive pipe costs which falls so much.
+func (b *bucketPrices) drivePrice(e *engine, fall float64) int64 {
+	n, _ := slices.BinarySearchFunc(b.chords, fall-rounding, func(c chordFall, fall float64) int {
+		if c.fall >= fall {
+			return -1
+		}
+		return 1
+	})
+	if n == 0 {
+		return never
+	}
+	return e.driveCost.at(b.chords[n-1].length)
+}
+
+// glance bounds from below what water and drive pipe cost for a head, without
+// a look at the grade line: a drive pipe that falls so much, or a shorter one
+// behind a supply pipe that is long enough to hold the rest of the fall, its
+// intake's loss and its own friction.
+func (b *bucketPrices) glance(t *task, need float64) int64 {
+	least := b.drivePrice(t.engine, need-b.boxRiseOf(t.flow))
 	for k := range b.options {
-		least = min(least, b.options[k].price[t.engine.standpipe].least())
+		price := &b.options[k].price[t.engine.standpipe]
+		if price.least()+t.engine.driveLeast >= least {
+			continue
+		}
+		g, ok := b.grade(&b.options[k], t.flow.m3s)
+		if !ok {
+			continue
+		}
+		shorter := 0.0
+		for step, upTo := range price.pipe.upTo {
+			water := price.pipe.total[step] + price.standpipe.total[0]
+			if water+t.engine.driveLeast >= least {
+				break
+			}
+			least = min(least, water+b.drivePrice(t.engine, need+g.loss+g.slope*shorter-b.fall(upTo)))
+			shorter = upTo
+		}
 	}
 	return least
+}
+
+// boxRiseOf is how far above the creek a settling box feeds a drive pipe at
+// most; 0 where none does.
+func (b *bucketPrices) boxRiseOf(f *flow) float64 {
+	rise, ok := b.boxRise[f]
+	if !ok {
+		for s := b.first; s < b.to; s++ {
+			rise = max(rise, f.top[bare][s].level-b.drive.z[s])
+		}
+		b.boxRise[f] = rise
+	}
+	return rise
+}
+
+// fall is the most fall that a supply pipe of a length holds above any head of
+// a drive pipe to the bucket.
+func (b *bucketPrices) fall(lengthM float64) float64 {
+	if f, ok := b.falls[lengthM]; ok {
+		return f
+	}
+	along := b.site.water.s
+	most, i := 0.0, 0
+	for s := b.first; s < b.to; s++ {
+		for along[s]-along[i] > lengthM {
+			i++
+		}
+		most = max(most, b.drive.z[i]-b.drive.z[s])
+	}
+	b.falls[lengthM] = most
+	return most
 }
 
 type waterKey struct {
@@ -209,7 +299,7 @@ func (k *seeker) cheapestAt(t *task, p int, stairs []rung) {
 		return
 	}
 	against := k.lift[p] + k.deliveryLoss(t.way, p, k.Demand)
-	need, ok := t.table.headFor(max(k.Demand, math.SmallestNonzeroFloat64), against)
+	need, ok := t.table.headFor(k.demand(), against)
 	need = max(need, k.needed(p))
 	if !ok || top < need {
 		return

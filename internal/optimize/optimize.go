@@ -8,7 +8,7 @@
 // the places on the supply side follow from geometry alone (see lines). Flows
 // are TakeFlow and steps of a fifth below it (see flowLevels); within these
 // the search is exact, which rests on five facts about a ram that draws a
-// fixed flow. They hold in the cycle model throughout its range, as a test
+// fixed flow. They hold in the cycle model for lift ratios from 1.5, as a test
 // over random pumps shows:
 //
 //   - more drive head delivers no less;

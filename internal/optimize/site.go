@@ -28,18 +28,18 @@ const usualLayouts = 5
 
 // engine is one drive pipe with its pump, and how many of them.
 type engine struct {
-	index               int
-	drive, pump         *catalog.Item
-	ram                 hydraulics.Ram
-	pipe                hydraulics.Pipe
-	pumps               int
-	rating              float64 // of the drive pipe at the water's temperature, m; +Inf when unknown
-	standpipe           int     // index into site.standpipes
-	driveCost           *prices
-	pumpCost            int64
-	driveLeast          int64            // of driveCost
-	drawLeast, drawMost float64          // m³/s that one pump draws anywhere on the site
-	delivery            []deliveryPrices // by delivery pipe
+	index       int
+	drive, pump *catalog.Item
+	ram         hydraulics.Ram
+	pipe        hydraulics.Pipe
+	pumps       int
+	rating      float64 // of the drive pipe at the water's temperature, m; +Inf when unknown
+	standpipe   int     // index into site.standpipes
+	driveCost   *prices
+	pumpCost    int64
+	driveLeast  int64 // of driveCost
+	draws       *draws
+	delivery    []deliveryPrices // by delivery pipe
 }
 
 // deliveryPipe is one choice of delivery pipe.
@@ -362,7 +362,25 @@ func (st *site) flowLevels() []float64 {
 // the longest drive pipe: no more than in any layout.
 func (st *site) lightest(e *engine) float64 {
 	l := &st.Limits
-	return float64(e.pumps) * st.draw(e, max(l.DriveLengthMaxM, 1), max(l.DriveHeadMinM, 0.1), 1000, lightest)
+	least, _ := st.draw(e, max(l.DriveLengthMaxM, 1), max(l.DriveHeadMinM, 0.1), 1000)
+	return float64(e.pumps) * least
+}
+
+// tabulateDraws works out the draws of every pump once, whatever its number.
+func (st *site) tabulateDraws(ctx context.Context, x extent) error {
+	firsts := []int{}
+	for k := range st.engines {
+		if k == 0 || st.engines[k].pump != st.engines[k-1].pump || st.engines[k].drive != st.engines[k-1].drive {
+			firsts = append(firsts, k)
+		}
+	}
+	return st.each(ctx, len(firsts), func(n int) {
+		first := firsts[n]
+		d := st.drawsOf(&st.engines[first], x)
+		for k := first; k < len(st.engines) && st.engines[k].pump == st.engines[first].pump && st.engines[k].drive == st.engines[first].drive; k++ {
+			st.engines[k].draws = d
+		}
+	})
 }
 
 // takeFlows works out every supply option at every flow level.
@@ -377,8 +395,8 @@ func (st *site) takeFlows(ctx context.Context) error {
 		return err
 	}
 	x := st.extent()
-	for k := range st.engines {
-		st.engines[k].drawLeast, st.engines[k].drawMost = st.drawRange(&st.engines[k], x)
+	if err := st.tabulateDraws(ctx, x); err != nil {
+		return err
 	}
 	for _, f := range st.flows {
 		f.makeTables(x)

@@ -2,6 +2,7 @@ package optimize
 
 import (
 	"math"
+	"slices"
 	"sync/atomic"
 
 	"route/internal/hydraulics"
@@ -29,14 +30,14 @@ type table struct {
 	head, inverse, lift []float64 // grid, rising
 	values              []atomic.Uint64
 	lengths             [windowLines]float64
-	ends                [2][windowLines]atomic.Uint64 // of the windows, by length
+	ends                [2][windowLines]float64 // of the windows, by length
 }
 
 const (
 	tableMargin = 1.02
 	widening    = 1.35
 	// Ratios of neighbouring grid lines.
-	headRatio, lengthRatio, liftRatio = 1.2, 1.35, 1.2
+	headRatio, lengthRatio, liftRatio = 1.2, 1.4, 1.2
 )
 
 // extent is the part of the world that tables cover.
@@ -79,19 +80,26 @@ func (f *flow) makeTables(x extent) {
 	f.tables = make([]table, len(st.engines))
 	for k := range f.tables {
 		e := &st.engines[k]
-		f.tables[k] = table{
-			idle: !(f.m3s/float64(e.pumps) >= e.drawLeast && f.m3s/float64(e.pumps) <= e.drawMost),
+		t := &f.tables[k]
+		*t = table{
 			site: st, engine: e, perPump: f.m3s / float64(e.pumps),
 			tuning: [2]float64{st.tuning[0] / widening, min(st.tuning[1]*widening, 0.99)},
 			head:   head, inverse: inverse, lift: lift,
 			values:  make([]atomic.Uint64, len(head)*len(inverse)*len(lift)),
-			lengths: [windowLines]float64{x.lengthLow, (x.lengthLow + x.lengthHigh) / 2, x.lengthHigh},
+			lengths: e.draws.lengths, idle: true,
+		}
+		for a := range windowLines {
+			low, high := e.draws.headAt(heaviest, a, t.perPump), e.draws.headAt(lightest, a, t.perPump)
+			t.ends[heaviest][a], t.ends[lightest][a] = low, high
+			if low < 1.5*x.headHigh && high > x.headLow/1.5 {
+				t.idle = false
+			}
 		}
 	}
 }
 
 // ladderOf gives at least two numbers from low to high or beyond, each ratio
-// times the one before at most.
+// times the one before.
 func ladderOf(low, high, ratio float64) []float64 {
 	steps := max(1, int(math.Ceil(math.Log(high/low)/math.Log(ratio)-1e-9)))
 	grid := make([]float64, steps+1)
@@ -109,17 +117,6 @@ func (t *table) potential(head, lift float64) float64 {
 		return math.Inf(1)
 	}
 	return tableMargin * t.perPump * float64(t.engine.pumps) * eta * head / (lift - head + eta*head)
-}
-
-// drawRange is what an engine's pump can draw anywhere within the tables' extent,
-// with the windows' margin.
-func (st *site) drawRange(e *engine, x extent) (least, most float64) {
-	least, most = math.Inf(1), 0
-	for _, lift := range []float64{x.liftLow, x.liftHigh} {
-		least = min(least, st.draw(e, x.lengthHigh, x.headLow, max(lift, 1.1*x.headLow), lightest))
-		most = max(most, st.draw(e, x.lengthLow, x.headHigh, max(lift, 1.1*x.headHigh), heaviest))
-	}
-	return least / windowMargin, most * windowMargin
 }
 
 // A corner's value is its delivered flow by all pumps; these stand for others.
@@ -211,118 +208,107 @@ func mix(u, v, t float64) float64 {
 
 // window bounds the drive heads at which the engine can be tuned to this flow
 // in a drive pipe of a length: below low even the heaviest tuning draws too
-// little, above high even the lightest draws too much. The flow at a tuning
-// depends on the head over the resistance of the drive pipe, which is linear in
-// its length: so are these bounds, nearly. With the lift the draw changes little
-// and in one direction, so that the lowest and the highest lift bound it. A
-// margin covers what the tests find to the contrary.
+// little, above high even the lightest draws too much. A margin covers what
+// lies between the lines of the draws.
 func (t *table) window(length float64) (low, high float64) {
 	a := 0
 	if length > t.lengths[1] {
 		a = 1
 	}
 	share := min(max((length-t.lengths[a])/(t.lengths[a+1]-t.lengths[a]), 0), 1)
-	low = mixEnds(t.end(heaviest, a), t.end(heaviest, a+1), share)
-	high = mixEnds(t.end(lightest, a), t.end(lightest, a+1), share)
+	low = mixEnds(heaviest, t.ends[heaviest][a], t.ends[heaviest][a+1], share)
+	high = mixEnds(lightest, t.ends[lightest][a], t.ends[lightest][a+1], share)
 	return low / windowMargin, high * windowMargin
 }
 
 // bearsAny is the most head that the engine bears in any drive pipe.
-func (t *table) bearsAny() float64 {
-	return max(t.end(lightest, 0), t.end(lightest, 1), t.end(lightest, 2)) * windowMargin
-}
+func (t *table) bearsAny() float64 { return slices.Max(t.ends[lightest][:]) * windowMargin }
 
-// windowLines is the number of lengths at which windows are worked out.
-const windowLines = 3
+const windowMargin = 1.05
 
-const windowMargin = 1.03
-
-// mixEnds interpolates; an end that is not known to be finite counts as
-// infinite, or as zero, with its neighbour.
-func mixEnds(u, v, t float64) float64 {
-	if math.IsInf(u, 1) || math.IsInf(v, 1) {
-		return math.Inf(1)
-	}
-	if u == 0 || v == 0 {
-		return 0
+// mixEnds interpolates the ends of windows; next to one that is outside the
+// table, the other counts when it is the safer.
+func mixEnds(which int, u, v, t float64) float64 {
+	outside := u == 0 || v == 0 || math.IsInf(u, 1) || math.IsInf(v, 1)
+	switch {
+	case outside && which == heaviest:
+		return min(u, v)
+	case outside:
+		return max(u, v)
 	}
 	return u + t*(v-u)
 }
 
-// Ends of a window.
+// Ends of the tuning range.
 const (
 	heaviest = iota
 	lightest
 )
 
-// end gives one end of the window at a line of the grid in length, worked out
-// when first asked for.
-func (t *table) end(which, a int) float64 {
-	at := &t.ends[which][a]
-	if bits := at.Load(); bits != cornerUnknown {
-		return math.Float64frombits(bits) - 1
-	}
-	v := t.findEnd(which, t.lengths[a])
-	at.Store(math.Float64bits(v + 1)) // plus one: zero is a value
-	return v
+// draws is what a pump draws at the ends of its tuning range, by drive head,
+// for some lengths of drive pipe: at the heaviest the most for any lift of the
+// site, at the lightest the least. The draw goes about with the square root of
+// the head over the resistance of the drive pipe, which is linear in its
+// length, and changes with the lift by a fifth at most.
+type draws struct {
+	head    []float64
+	lengths [windowLines]float64
+	m3s     [2][windowLines][]float64
 }
 
-// findEnd bounds the head at which the draw at one end of the tuning range is
-// the flow, for all lifts of the table: the lower of those at its lowest and
-// highest lift for the heaviest tuning, the higher for the lightest. 0 and +Inf
-// stand for heads outside the table.
-func (t *table) findEnd(which int, length float64) float64 {
-	low := t.solveEnd(which, length, t.lift[0])
-	high := t.solveEnd(which, length, t.lift[len(t.lift)-1])
-	if which == heaviest {
-		return min(low, high)
-	}
-	return max(low, high)
-}
+const (
+	windowLines = 3 // lengths
+	liftSamples = 5
+)
 
-// solveEnd is findEnd for one lift. The draw goes about with the square root
-// of the head, so that each step leaves a fifth of the error or less.
-func (t *table) solveEnd(which int, length, lift float64) float64 {
-	lo, hi := t.head[0]/2, 2*t.head[len(t.head)-1]
-	head := math.Sqrt(lo * hi)
-	for range windowSteps {
-		t.site.bounds.Add(1)
-		draw := t.site.draw(t.engine, length, head, max(lift, 1.1*head), which)
-		if math.IsInf(draw, 1) { // cannot be said: no bound
-			if which == heaviest {
-				return 0
+// drawsOf tabulates an engine's pump.
+func (st *site) drawsOf(e *engine, x extent) *draws {
+	d := &draws{head: ladderOf(x.headLow/1.5, 1.5*x.headHigh, headRatio), lengths: [windowLines]float64{x.lengthLow, (x.lengthLow + x.lengthHigh) / 2, x.lengthHigh}}
+	for a, length := range d.lengths {
+		for _, head := range d.head {
+			least, most := math.Inf(1), 0.0
+			for k := range liftSamples {
+				low := max(x.liftLow, 1.05*head)
+				high := max(x.liftHigh, 1.1*low)
+				lift := low * math.Pow(high/low, float64(k)/(liftSamples-1))
+				l, m := st.draw(e, length, head, lift)
+				least, most = min(least, l), max(most, m)
 			}
-			return draw
-		}
-		step := (t.perPump / draw) * (t.perPump / draw)
-		head *= step
-		switch {
-		case math.Abs(step-1) < 0.002:
-			return head
-		case head < lo:
-			return 0
-		case head > hi:
-			return math.Inf(1)
+			d.m3s[heaviest][a] = append(d.m3s[heaviest][a], most)
+			d.m3s[lightest][a] = append(d.m3s[lightest][a], least)
 		}
 	}
-	return head
+	return d
 }
 
-// windowSteps of solveEnd leave less than a thousandth.
-const windowSteps = 5
+// headAt is the drive head at which the draw is a flow; 0 below the table,
+// +Inf above it.
+func (d *draws) headAt(which, line int, m3s float64) float64 {
+	q := d.m3s[which][line]
+	k := 0
+	for k < len(q) && q[k] < m3s {
+		k++
+	}
+	switch {
+	case k == 0:
+		return 0
+	case k == len(q):
+		return math.Inf(1)
+	}
+	share := math.Log(m3s/q[k-1]) / math.Log(q[k]/q[k-1])
+	return d.head[k-1] * math.Pow(d.head[k]/d.head[k-1], share)
+}
 
-// draw is what one pump draws at an end of the tuning range; +Inf where it
-// cannot be said.
-func (st *site) draw(e *engine, length, head, lift float64, which int) float64 {
+// draw is what one pump draws at its lightest and its heaviest tuning; +Inf and
+// 0 where it cannot be said.
+func (st *site) draw(e *engine, length, head, lift float64) (least, most float64) {
+	st.bounds.Add(1)
 	const dribble = 1e-12 // m³/s, less than any pump draws
 	_, err := e.ram.TunedTo(st.Fluid, e.pipe, length, head, lift, dribble, st.tuning)
 	if t, ok := err.(*hydraulics.TuningError); ok {
-		if which == lightest {
-			return t.Least
-		}
-		return t.Most
+		return t.Least, t.Most
 	}
-	return math.Inf(1)
+	return math.Inf(1), 0
 }
 
 // backSteps of backDown come within some thousandths of the head that is borne.
