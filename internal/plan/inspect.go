@@ -141,7 +141,7 @@ func (j *job) describeCreek() {
 func (j *job) standTank() error {
 	z, ok := j.ground.At(j.tank)
 	if !ok {
-		return &finding.Fault{Code: "tank_void", File: j.site.File, Text: fmt.Sprintf("the terrain has no height at the tank (%.6f, %.6f): %v", j.tankAt.Lat, j.tankAt.Lon, j.ground.Why(j.tank)), Hint: "move the tank a little, or add a terrain tile that covers it"}
+		return &finding.Fault{Code: "tank_void", File: j.site.path(j.site.Terrain[0]), Text: fmt.Sprintf("the terrain has no height at the tank (%.6f, %.6f): %v", j.tankAt.Lat, j.tankAt.Lon, j.ground.Why(j.tank)), Hint: "move the tank a little, or add a terrain tile that covers it"}
 	}
 	j.tankM = z
 	return nil

@@ -206,7 +206,7 @@ func (j *job) placeFrame() error {
 		return err
 	}
 	if j.frame, err = geodesy.NewFrame(origin, height); err != nil {
-		return err
+		return &finding.Fault{Code: "heights_implausible", File: j.site.path(j.site.Terrain[0]), Text: err.Error(), Hint: "check the unit of the heights (z_unit), and that the file was decoded rightly: gdalinfo -stats shows its range", Err: err}
 	}
 	if math.IsNaN(j.site.AltitudeM) {
 		j.site.AltitudeM = height
@@ -239,8 +239,8 @@ func (j *job) heightAbout(p geodesy.LonLat) (float64, error) {
 	}
 	slices.SortStableFunc(fixes, func(a, b geodesy.LonLat) int { return cmp.Compare(away(a), away(b)) })
 	var last error
-	for k := 0; k < len(fixes); k += 1 + k/16 {
-		height, err := j.source.HeightNear(fixes[k])
+	for _, fix := range fixes {
+		height, err := j.source.HeightNear(fix)
 		if err == nil {
 			return height, nil
 		}
@@ -249,7 +249,7 @@ func (j *job) heightAbout(p geodesy.LonLat) (float64, error) {
 		}
 		last = err
 	}
-	return 0, &finding.Fault{Code: "creek_off_terrain", File: j.walked.path, Text: "the terrain has no height at any of the creek's points that were tried", Hint: "give terrain without holes there: " + strings.Join(j.site.Terrain, ", ") + " has none", Err: last}
+	return 0, &finding.Fault{Code: "creek_off_terrain", File: j.walked.path, Text: "the terrain has no height at any point of the creek", Hint: "give terrain without holes there: " + strings.Join(j.site.Terrain, ", ") + " has none", Err: last}
 }
 
 // loadGround reads the one window that the job needs.

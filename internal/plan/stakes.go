@@ -24,7 +24,7 @@ func stakesOf(l *Layout, system quantity.System) []Stake {
 	if l.Supply != nil {
 		s.pipe("S", "supply", l.Supply.Path, "Supply pipe; must fall from the stake above", func(along Number) {
 			if l.SettlingBox != nil && s.boxPending(along) {
-				s.place("BOX", "settling_box", l.SettlingBox.Place, l.SettlingBox.WaterM, "Settling box; level its seat, its water stands at the level given")
+				s.placeAt(l.SettlingBox.AlongM, "BOX", "settling_box", l.SettlingBox.Place, l.SettlingBox.WaterM, "Settling box; level its seat, its water stands at the level given")
 			}
 		})
 	} else if l.SettlingBox != nil {
@@ -72,8 +72,14 @@ func (s *staker) boxPending(along Number) bool {
 	return true
 }
 
+// place sets a peg at the end of the pipes so far.
 func (s *staker) place(label, role string, at Place, invert Number, task string) {
-	s.add(Stake{Label: label, Role: role, Place: at, AlongM: Number(s.alongM), InvertM: invert, Do: task})
+	s.placeAt(0, label, role, at, invert, task)
+}
+
+// placeAt sets a peg at a distance along the pipe that is being walked.
+func (s *staker) placeAt(along Number, label, role string, at Place, invert Number, task string) {
+	s.add(Stake{Label: label, Role: role, Place: at, AlongM: Number(s.alongM) + along, InvertM: invert, Do: task})
 }
 
 func (s *staker) add(peg Stake) {
