@@ -50,3 +50,11 @@ func SettlingVelocity(f Fluid, grain float64) float64 {
 func SettlingBox(f Fluid, flow, grain, detention float64) (area, volume float64) {
 	return 2 * flow / SettlingVelocity(f, grain), flow * detention
 }
+
+// ScreenK is the loss coefficient of a thin perforated plate or screen with an
+// open share, on the velocity in front of it: ((0.707·√(1−φ) + 1 − φ)/φ)²,
+// Idelchik, Handbook of Hydraulic Resistance, diagram 8-1, from memory. Leaves
+// on the screen make it many times more.
+func ScreenK(opening float64) float64 {
+	return sq((math.Sqrt((1-opening)/2) + 1 - opening) / opening)
+}

@@ -34,6 +34,10 @@ func screen(g *given) answers {
 	return answers{"open area": answer(quantity.Area, net), "whole area": answer(quantity.Area, gross)}
 }
 
+func screenLoss(g *given) answers {
+	return answers{"K": number.answer(hydraulics.ScreenK(g.of(quantity.Ratio, "open share")))}
+}
+
 func settling(g *given) answers {
 	return answers{"velocity": answer(quantity.Velocity, hydraulics.SettlingVelocity(g.fluid(), g.of(quantity.Length, "grain")))}
 }

@@ -70,6 +70,14 @@ func pipeRun(g *given) answers {
 	}
 }
 
+// fixedFriction is a gravity line with a friction factor read from a chart.
+func fixedFriction(g *given) answers {
+	bore := g.of(quantity.Diameter, "inside")
+	k := g.number("friction factor", 0)*g.of(quantity.Length, "length")/bore + g.minorK("", bore)
+	v := math.Sqrt(2 * gravity * g.of(quantity.Head, "fall") / k)
+	return answers{"velocity": answer(quantity.Velocity, v), "flow": answer(quantity.Flow, v*math.Pi/4*bore*bore)}
+}
+
 // pipesInSeries adds up the losses of pipes 1, 2, …; with a fall it finds the
 // flow by bisection on the sum.
 func pipesInSeries(g *given) answers {

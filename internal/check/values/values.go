@@ -63,6 +63,8 @@ func Ops() map[string]check.Func {
 		"standpipe ripple":         standpipeRipple,
 		"air flushing":             airFlushing,
 		"screen":                   screen,
+		"screen loss":              screenLoss,
+		"fixed friction":           fixedFriction,
 		"settling":                 settling,
 		"thrust":                   thrust,
 		"drive pipe length":        driveLength,
