@@ -88,3 +88,13 @@ func TestTake(t *testing.T) {
 		t.Errorf("unknown mean: %+v", got)
 	}
 }
+
+// Sand of 0.2 mm sinks at 19.5 mm/s by Ferguson & Church (by hand: R·g·d² =
+// 6.47e-7 m³/s², 18·ν = 2.353e-5, √(0.75·R·g·d³) = 9.85e-6 m²/s); 1.5 L/s then
+// want 2·0.0015/0.0194 m², and 300 s of it 0.45 m³.
+func TestSettlingBox(t *testing.T) {
+	area, volume := SettlingBox(cold(t), 1.5e-3, 0.2e-3, 300)
+	if want := 2 * 1.5e-3 / (6.47e-7 / (2.353e-5 + 0.985e-5)); relative(area, want) > 0.005 || relative(volume, 0.45) > 1e-12 {
+		t.Errorf("%.4f m² and %.3f m³, want %.4f m² and 0.45 m³", area, volume, want)
+	}
+}

@@ -90,10 +90,6 @@ func ReducedSeat(k1, beta float64) float64 {
 	return (k1 + beta*(SuddenContraction(beta)+SuddenEnlargement(beta))) / sq(beta*beta)
 }
 
-// OnOtherBore restates a coefficient on the velocity head of a pipe of another
-// diameter: K grows with the fourth power.
-func OnOtherBore(k, from, to float64) float64 { return k * sq(sq(to/from)) }
-
 // KFromFlowCoefficient is K on the velocity head of a bore in metres for a
 // valve that passes kv m³/h of water at 1 bar (IEC 60534, from memory).
 func KFromFlowCoefficient(kv, boreM float64) float64 {

@@ -21,12 +21,6 @@ func Surge(f Fluid, p Pipe, velocityChange float64) float64 {
 	return WaveSpeed(f, p) * velocityChange / Gravity
 }
 
-// LongestInstantClosure is 2L/a in seconds: a closure within it is a sudden
-// one.
-func LongestInstantClosure(f Fluid, p Pipe, length float64) float64 {
-	return 2 * length / WaveSpeed(f, p)
-}
-
 // StandpipeSurge is the height in metres by which the water in an open
 // standpipe swings about its level when the flow through the supply pipe stops
 // at once: V·√(L·A/(g·A_s)), friction left out, which makes it the most. It
