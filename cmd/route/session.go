@@ -8,7 +8,9 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"regexp"
 	"slices"
+	"strings"
 	"syscall"
 
 	"github.com/alecthomas/kong"
@@ -105,7 +107,7 @@ func run(args []string, stdin io.Reader, stdout, stderr io.Writer) (code int) {
 		fmt.Fprintln(stderr, "route: say what to do, for example: route plan SITE.yaml (route --help lists the commands)")
 		return exitUsage
 	}
-	command, err := parser.Parse(args)
+	command, err := parser.Parse(joinNegative(args))
 	if err != nil {
 		return s.fail(&usageError{text: err.Error(), hint: "route --help lists the commands, route COMMAND --help the flags of one"})
 	}
@@ -117,6 +119,23 @@ func run(args []string, stdin io.Reader, stdout, stderr io.Writer) (code int) {
 		return exitWarnings
 	}
 	return exitDone
+}
+
+// negative is a value such as -44.62,-24.31 or -1C.
+var negative = regexp.MustCompile(`^-\.?[0-9]`)
+
+// joinNegative ties a value that begins with a minus to the flag before it:
+// half of all latitudes do, and no flag of ours begins with a digit.
+func joinNegative(args []string) []string {
+	var joined []string
+	for i, arg := range args {
+		if i > 0 && negative.MatchString(arg) && strings.HasPrefix(args[i-1], "--") && !strings.Contains(args[i-1], "=") {
+			joined[len(joined)-1] += "=" + arg
+			continue
+		}
+		joined = append(joined, arg)
+	}
+	return joined
 }
 
 // failure is the JSON form of an error.

@@ -280,10 +280,14 @@ func (t *thalweg) cut(ctx context.Context) error {
 	if err := p.read(ctx, t.g, t.o); err != nil {
 		return err
 	}
-	if err := t.checkVoids(p, first, last); err != nil {
+	from, to := t.trimVoids(p, first, last)
+	if float64(to-from) < (1-maxCutShare)*float64(last-first) {
+		from, to = first, last // too much to call it the creek: checkVoids refuses it
+	}
+	if err := t.checkVoids(p, from, to); err != nil {
 		return err
 	}
-	first, last = t.trimVoids(p, first, last)
+	first, last = from, to
 	long := p.fit(t.o)
 	t.p, err = p.between(first, last)
 	if err != nil {
@@ -296,14 +300,18 @@ func (t *thalweg) cut(ctx context.Context) error {
 	return nil
 }
 
+// maxCutShare is the largest share of a creek that may reach past the terrain
+// at its ends; no source.
+const maxCutShare = 0.25
+
 // trimVoids moves the ends of the profile in to the first and last station
 // with a height: beyond them there is nothing to bridge to.
 func (t *thalweg) trimVoids(p *Profile, first, last int) (int, int) {
 	from, to := first, last
-	for p.Flags[first]&FlagVoid != 0 {
+	for first < to && p.Flags[first]&FlagVoid != 0 {
 		first++
 	}
-	for p.Flags[last]&FlagVoid != 0 {
+	for last > first && p.Flags[last]&FlagVoid != 0 {
 		last--
 	}
 	if cut := p.Stations[first] - p.Stations[from] + p.Stations[to] - p.Stations[last]; cut > 0 {
