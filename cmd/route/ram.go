@@ -500,6 +500,11 @@ func explain(err error, sys quantity.System) error {
 		return &infeasibleError{text: quantity.Text(sys, text, values...), hint: quantity.Text(sys, hint, values...)}
 	}
 	switch {
+	case errors.As(err, &rang) && (rang.Param == "lift in m" || rang.Param == "delivery head in m") && rang.Value <= rang.Min:
+		return &usageError{
+			text: quantity.Text(sys, "the lift of {0} is no more than the drive head of {1}: the tank fills by gravity, without a pump", quantity.Of(quantity.Head, rang.Value), quantity.Of(quantity.Head, rang.Min)),
+			hint: "route pipe tells what flows",
+		}
 	case errors.As(err, &rang):
 		text := fmt.Sprintf("the %s is %.4g, outside %.4g to %.4g where the formulas hold", rang.Param, rang.Value, rang.Min, rang.Max)
 		if math.IsInf(rang.Max, 1) {

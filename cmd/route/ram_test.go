@@ -102,7 +102,7 @@ func TestRamCommandSaysNo(t *testing.T) {
 		{append(append([]string{}, base...), "--standpipe", "4 in"), "supply pipe"},
 		{append(append([]string{}, base...), "--pumps", "0"), "at least one"},
 		{append(append([]string{}, base...), "--plot", "x.svg"), "--simulate"},
-		{[]string{"ram", "--drive-head", "10m", "--lift", "5m", "--drive-pipe", "steel Sch 40 2 in", "--drive-length", "40m"}, "lift"},
+		{[]string{"ram", "--drive-head", "10m", "--lift", "5m", "--drive-pipe", "steel Sch 40 2 in", "--drive-length", "40m"}, "by gravity"},
 	} {
 		if _, errs, code := calculate(t, c.args...); code != exitUsage || !strings.Contains(errs, c.says) {
 			t.Errorf("%v: exit %d, %q; want %q", c.args, code, errs, c.says)
