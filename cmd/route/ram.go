@@ -389,7 +389,10 @@ func (q *ramQuestion) start(r *ramResult, o hydraulics.Operation) {
 
 func printStart(row func(label, format string, args ...any), r *ramResult, sys quantity.System) {
 	if r.StartStrokesShut != nil {
-		text := fmt.Sprintf("about %.0f strokes by hand with the delivery valve nearly shut", math.Ceil(*r.StartStrokesShut))
+		text := "one or two strokes by hand with the delivery valve nearly shut"
+		if n := math.Ceil(*r.StartStrokesShut); n > 2 {
+			text = fmt.Sprintf("about %.0f strokes by hand with the delivery valve nearly shut", n)
+		}
 		if r.StartStrokesOpen != nil && *r.StartStrokesOpen > *r.StartStrokesShut+1 {
 			text += fmt.Sprintf(", %.0f with the empty delivery pipe open", math.Ceil(*r.StartStrokesOpen))
 		}
