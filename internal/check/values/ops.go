@@ -21,6 +21,7 @@ func water(g *given) answers {
 		"bulk modulus":        modulus.answer(f.BulkModulus),
 		"vapour pressure":     answer(quantity.Pressure, f.VapourHead*f.Density*gravity),
 		"barometric head":     answer(quantity.Head, f.BarometricHead),
+		"air pressure":        answer(quantity.Pressure, f.BarometricHead*f.Density*gravity),
 	}
 }
 
