@@ -231,12 +231,12 @@ func (f *flow) fill(ls *ladders, stand, part int) {
 		}
 	}
 	for s := from; s < to; s++ {
-		ls.rungs[bare][s] = f.bareWays(s, stand)
+		ls.rungs[bare][s] = unbeaten(f.bareWays(s, stand))
 	}
 	ls.filled[part].Store(true)
 }
 
-// bareWays gives the unbeaten ways to a station that need no standpipe.
+// bareWays gives all ways to a station that need no standpipe.
 func (f *flow) bareWays(s, stand int) []rung {
 	st := f.site
 	var list []rung
@@ -253,7 +253,7 @@ func (f *flow) bareWays(s, stand int) []rung {
 			}
 		}
 	}
-	return unbeaten(list)
+	return list
 }
 
 // levelFor is the highest level among unbeaten rungs that cost no more than a
