@@ -37,8 +37,11 @@ var (
 	// PPI TR-9 service factors for PE4710, from memory.
 	peDerating = derating{{fahrenheit(80), 1}, {fahrenheit(90), 0.9}, {fahrenheit(100), 0.8}, {fahrenheit(140), 0.5}}
 	// ASTM F876: 160 psi at 73 °F (from memory), 100 psi at 180 °F, 80 psi at 200 °F (from memory).
-	pexDerating   = derating{{fahrenheit(73), 1}, {fahrenheit(180), 100.0 / 160}, {fahrenheit(200), 80.0 / 160}}
-	metalDerating = derating{{65, 1}}
+	pexDerating = derating{{fahrenheit(73), 1}, {fahrenheit(180), 100.0 / 160}, {fahrenheit(200), 80.0 / 160}}
+	// Copper Development Association: allowable stress of annealed tube 6000 psi
+	// at 100 °F, 5100 at 150 °F, 4900 at 200 °F.
+	copperDerating = derating{{fahrenheit(100), 1}, {fahrenheit(150), 5100.0 / 6000}, {fahrenheit(200), 4900.0 / 6000}}
+	steelDerating  = derating{{65, 1}} // fittings of class 150: 300 psi to 150 °F, from memory
 )
 
 func fahrenheit(f float64) float64 { return (f - 32) / 1.8 }
@@ -78,7 +81,7 @@ const (
 	sourcePEX      = "ASTM F876/F877 as reprinted; rating 160 psi at 73 °F from memory"
 	sourceSteel40  = "ASME B36.10M schedule 40; rating is that of class 150 malleable fittings, 300 psi (from memory)"
 	sourceSteel80  = "ASME B36.10M schedule 80; rating is that of class 150 malleable fittings, 300 psi (from memory)"
-	sourceCopperL  = "ASTM B88 type L, dimensions from memory; rating of annealed tube at 100 °F, from memory"
+	sourceCopperL  = "ASTM B88 type L, as reprinted; rating of annealed tube at 100 °F, from the reprinted one at 150 °F by the allowable stresses"
 	outsideToMean  = 2.12
 	leastSDRWallIn = 0.060
 )
@@ -118,16 +121,16 @@ var families = []family{
 		{"3/8 in", 0.500, 0.070, 0.360, 160}, {"1/2 in", 0.625, 0.070, 0.485, 160}, {"5/8 in", 0.750, 0.083, 0.584, 160},
 		{"3/4 in", 0.875, 0.097, 0.681, 160}, {"1 in", 1.125, 0.125, 0.875, 160}}},
 
-	{name: "steel Sch 40", standard: "ASTM A53", source: sourceSteel40, unit: 1e-3, roughness: galvanizedRoughness, modulus: steelModulus, c: 120, rigid: true, derating: metalDerating, sizes: []size{
+	{name: "steel Sch 40", standard: "ASTM A53", source: sourceSteel40, unit: 1e-3, roughness: galvanizedRoughness, modulus: steelModulus, c: 120, rigid: true, derating: steelDerating, sizes: []size{
 		{"1/2 in", 21.3, 2.77, 15.76, steelBar}, {"3/4 in", 26.7, 2.87, 20.96, steelBar}, {"1 in", 33.4, 3.38, 26.64, steelBar},
 		{"1-1/4 in", 42.2, 3.56, 35.08, steelBar}, {"1-1/2 in", 48.3, 3.68, 40.94, steelBar}, {"2 in", 60.3, 3.91, 52.48, steelBar},
 		{"2-1/2 in", 73.0, 5.16, 62.68, steelBar}, {"3 in", 88.9, 5.49, 77.92, steelBar}}},
-	{name: "steel Sch 80", standard: "ASTM A53", source: sourceSteel80, unit: 1e-3, roughness: galvanizedRoughness, modulus: steelModulus, c: 120, rigid: true, derating: metalDerating, sizes: []size{
+	{name: "steel Sch 80", standard: "ASTM A53", source: sourceSteel80, unit: 1e-3, roughness: galvanizedRoughness, modulus: steelModulus, c: 120, rigid: true, derating: steelDerating, sizes: []size{
 		{"1/2 in", 21.3, 3.73, 13.84, steelBar}, {"3/4 in", 26.7, 3.91, 18.88, steelBar}, {"1 in", 33.4, 4.55, 24.30, steelBar},
 		{"1-1/4 in", 42.2, 4.85, 32.50, steelBar}, {"1-1/2 in", 48.3, 5.08, 38.14, steelBar}, {"2 in", 60.3, 5.54, 49.22, steelBar},
 		{"2-1/2 in", 73.0, 7.01, 58.98, steelBar}, {"3 in", 88.9, 7.62, 73.66, steelBar}}},
 
-	{name: "copper L", standard: "ASTM B88", source: sourceCopperL, unit: inch, roughness: smoothRoughness, modulus: copperModulus, c: 140, rigid: true, derating: metalDerating, sizes: []size{
+	{name: "copper L", standard: "ASTM B88", source: sourceCopperL, unit: inch, roughness: smoothRoughness, modulus: copperModulus, c: 140, rigid: true, derating: copperDerating, sizes: []size{
 		{"1/2 in", 0.625, 0.040, 0.545, 722}, {"3/4 in", 0.875, 0.045, 0.785, 582}, {"1 in", 1.125, 0.050, 1.025, 494},
 		{"1-1/4 in", 1.375, 0.055, 1.265, 439}, {"1-1/2 in", 1.625, 0.060, 1.505, 408}, {"2 in", 2.125, 0.070, 1.985, 364},
 		{"2-1/2 in", 2.625, 0.080, 2.465, 336}, {"3 in", 3.125, 0.090, 2.945, 317}}},
