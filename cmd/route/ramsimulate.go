@@ -99,7 +99,7 @@ func simulationResult(got hydraulics.Simulated, sys quantity.System) *simulation
 		EfficiencyDA: finite(got.EfficiencyDAubuisson), EfficiencyRankine: finite(got.EfficiencyRankine),
 		StandpipeLevelM: got.LevelM, LowestLevelM: got.LowestLevelM, HighestHeadM: got.HighestHeadM, LowestHeadM: got.LowestHeadM,
 		DeliveryHeadM: got.DeliveryHeadM, RippleM: got.RippleM, OverflowL: got.OverflowM3 * 1e3, StuckOpen: got.StuckOpen, AirEntered: got.AirEntered,
-		Beats: got.Beats, VolumeError: got.VolumeError, EnergyError: got.EnergyError, Warnings: []warningJSON{},
+		Beats: got.Beats, VolumeError: finite(got.VolumeError), EnergyError: finite(got.EnergyError), Warnings: []warningJSON{},
 	}
 	warn := func(code, text string, values ...quantity.Value) {
 		r.Warnings = append(r.Warnings, warningJSON{code, quantity.Text(sys, text, values...)})

@@ -275,3 +275,57 @@ func TestTunedToDrawsTheFlow(t *testing.T) {
 		t.Error("the sample is lopsided")
 	}
 }
+
+// Installations that make no sense end in an error or in finite numbers, never
+// in a panic.
+func TestNonsenseIsRefused(t *testing.T) {
+	const seed = 15
+	rng := rand.New(rand.NewPCG(seed, 0))
+	all := Products()
+	wild := func() float64 {
+		switch rng.IntN(12) {
+		case 0:
+			return 0
+		case 1:
+			return -1
+		case 2:
+			return math.NaN()
+		case 3:
+			return math.Inf(1)
+		}
+		return math.Pow(10, 8*rng.Float64()-4)
+	}
+	run := func() Run {
+		if rng.IntN(3) == 0 {
+			return Run{}
+		}
+		return Run{Pipe: all[rng.IntN(len(all))].Pipe, LengthM: wild(), MinorK: math.Abs(wild())}
+	}
+	fluid := cold(t)
+	answered := 0
+	for i := range 30_000 {
+		drive := all[rng.IntN(len(all))].Pipe
+		in := Installation{Fluid: fluid, SourceM: wild(), LiftM: wild(), Supply: run(), Delivery: run(), Drive: Run{Pipe: drive, LengthM: wild()}, Ram: DefaultRam(drive.Inside), Pumps: rng.IntN(4)}
+		check := func(o Operation, err error) {
+			if err != nil {
+				return
+			}
+			answered++
+			for _, v := range []float64{o.DriveTotal, o.DeliveredTotal, o.LevelM, o.DeliveryHeadM, o.PeriodS, o.EfficiencyRankine, o.Mu} {
+				if math.IsNaN(v) || math.IsInf(v, 0) || v < 0 {
+					t.Fatalf("seed %d case %d: %+v from %+v", seed, i, o, in)
+				}
+			}
+		}
+		check(in.Running(wild()))
+		check(in.AtTuning(rng.Float64()))
+		check(in.TunedTo(wild()*1e-3, [2]float64{0.3, 0.8}))
+		if _, err := in.StuckOpen(wild()); err == nil {
+			answered++
+		}
+	}
+	t.Logf("seed %d: %d answers", seed, answered)
+	if answered < 100 {
+		t.Error("nearly everything is refused: the test proves little")
+	}
+}
