@@ -702,6 +702,36 @@ func TestBadInput(t *testing.T) {
 			return z
 		}
 		refused(t, command("plan", flags(holed.write(t, dir), creek, append(tinyPlan(), "--tank", at(305, 40), "--out", dir)...)), "tank_void", "holed.vrt", "no height at the tank")
+		refusedTank := func(tank, code string, says ...string) {
+			t.Helper()
+			for _, name := range []string{"plan", "inspect"} {
+				args := flags(ground, creek, "--tank", tank, "--json")
+				if name == "plan" {
+					args = append(append(args, tinyPlan()...), "--tank", tank, "--out", dir)
+				}
+				exit, out, _ := route(command(name, args)...)
+				if exit != exitFailed || !strings.Contains(out, `"`+code+`"`) {
+					t.Errorf("%s with the tank at %s: exit code %d, no %s in %.400s", name, tank, exit, code, out)
+				}
+				for _, word := range says {
+					if !strings.Contains(out, word) {
+						t.Errorf("%s does not say %q", name, word)
+					}
+				}
+			}
+		}
+		refusedTank(at(250, 0.5), "tank_on_creek", "stands in the creek", "check the tank's coordinates")
+		// Beyond the lower end of the track, 6 m below it.
+		below := v
+		below.trackToM = 200
+		creek = below.track(t, dir)
+		refusedTank(at(425, 6), "no_pump_needed", "no pump is needed", "above the tank's inlet")
+		creek = v.track(t, dir)
+		// On the bank, 2.5 m above the creek beside it, but below its upper end.
+		exit, out, _ := route(append(command("plan", flags(ground, creek, tinyPlan()...)), "--tank", at(300, 4), "--out", dir)...)
+		if exit != exitDone && exit != exitInfeasible || !strings.Contains(out, "without a pump") {
+			t.Errorf("exit code %d: nothing is said of a plain pipe:\n%s", exit, out)
+		}
 	})
 
 	t.Run("row 27 seams between tiles", func(t *testing.T) {

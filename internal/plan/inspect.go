@@ -58,10 +58,10 @@ func Inspect(ctx context.Context, site *Site) *Inspection {
 	}
 	tank := creek && terrain && try(j.findTank)
 	if creek && terrain && try(j.placeFrame) && try(j.loadGround) {
-		if tank {
-			try(j.standTank)
+		tank = tank && try(j.standTank)
+		if try(j.longProfile) && tank {
+			try(j.checkTank)
 		}
-		try(j.longProfile)
 		try(j.readLand)
 	}
 	if j.ground == nil && j.source != nil {

@@ -38,7 +38,7 @@ func Run(ctx context.Context, site *Site, record func(Progress)) (*Plan, error) 
 	defer j.close()
 	for _, step := range []func() error{
 		j.readCreek, j.openTerrain, j.findTank, j.placeFrame, j.loadGround,
-		j.standTank, j.longProfile, j.readLand, j.deliveryField, j.search, j.gradeWinners, j.drawRelief,
+		j.standTank, j.longProfile, j.checkTank, j.readLand, j.deliveryField, j.tellGravity, j.search, j.gradeWinners, j.drawRelief,
 	} {
 		if err := step(); err != nil {
 			return nil, err
