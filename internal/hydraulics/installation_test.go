@@ -47,3 +47,34 @@ func TestRunningAgainstSimulation(t *testing.T) {
 		t.Errorf("stuck open: %+v; want 0.44 m, 118 L/min, and no restart at 1.2 m/s", open)
 	}
 }
+
+// Stuck open, an installation is a plain pipe run: the supply pipe takes its
+// loss at the flow of all pumps, the rest drives each drive pipe with its
+// entrance, bends and valve. The closing velocity is chosen so that the drive
+// pipe's friction is taken at the velocity that comes out.
+func TestStuckOpenIsAPlainPipeRun(t *testing.T) {
+	for _, pumps := range []int{1, 3} {
+		in := standpipeSystem(t)
+		in.Pumps, in.Drive.MinorK, in.Supply.MinorK = pumps, 2.5, 1.5
+		vc := 1.0
+		var open OpenState
+		for range 60 { // until 0.6·v_c is the velocity
+			var err error
+			if open, err = in.StuckOpen(vc); err != nil {
+				t.Fatal(err)
+			}
+			vc = open.Velocity / frictionShare
+		}
+		supply, err := HeadLoss(in.Fluid, in.Supply.Pipe, 100, open.Flow, 1.5)
+		if err != nil {
+			t.Fatal(err)
+		}
+		drive, err := HeadLoss(in.Fluid, in.Drive.Pipe, 10, open.Flow/float64(pumps), 2.5+in.Ram.EntranceK+in.Ram.WasteValveK)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if math.Abs(in.SourceM-supply-drive) > 1e-8 || math.Abs(open.LevelM-drive) > 1e-8 || relative(open.Flow, float64(pumps)*open.Velocity*in.Drive.Pipe.Area()) > 1e-12 {
+			t.Errorf("%d pumps: supply takes %.4f m, drive %.4f m of %.4f m, level %.4f m", pumps, supply, drive, in.SourceM, open.LevelM)
+		}
+	}
+}
