@@ -153,6 +153,174 @@ func TestThinningKeepsTheExtremes(t *testing.T) {
 	}
 }
 
+// ruler reads metres off a drawing by the marks of its axes alone.
+type ruler struct{ x0, x1, m0, m1, y0, y1, z0, z1 float64 }
+
+func (r ruler) station(x float64) float64 { return r.m0 + (x-r.x0)/(r.x1-r.x0)*(r.m1-r.m0) }
+func (r ruler) height(y float64) float64  { return r.z0 + (y-r.y0)/(r.y1-r.y0)*(r.z1-r.z0) }
+
+var svgText = regexp.MustCompile(`<text x="([0-9.-]+)" y="([0-9.-]+)" text-anchor="(\w+)">([0-9.-]+)</text>`)
+
+// rulerOf finds the outermost marks of both axes between two heights on the
+// drawing.
+func rulerOf(t *testing.T, drawing string, px, from, to float64) (r ruler) {
+	t.Helper()
+	r = ruler{x0: math.Inf(1), x1: math.Inf(-1), y0: math.Inf(1), y1: math.Inf(-1)}
+	for _, m := range svgText.FindAllStringSubmatch(drawing, -1) {
+		x, _ := strconv.ParseFloat(m[1], 64)
+		y, _ := strconv.ParseFloat(m[2], 64)
+		v, _ := strconv.ParseFloat(m[4], 64)
+		if y < from || y > to {
+			continue
+		}
+		if m[3] == "middle" { // below the axis, in the middle under its mark
+			if x < r.x0 {
+				r.x0, r.m0 = x, v*foot
+			}
+			if x > r.x1 {
+				r.x1, r.m1 = x, v*foot
+			}
+		} else { // left of the axis, a third of a line below its mark
+			y -= 0.35 * px
+			if y < r.y0 {
+				r.y0, r.z0 = y, v*foot
+			}
+			if y > r.y1 {
+				r.y1, r.z1 = y, v*foot
+			}
+		}
+	}
+	if !(r.x1 > r.x0) || !(r.y1 > r.y0) {
+		t.Fatal("the drawing has no marks to read off")
+	}
+	return r
+}
+
+// lineOf reads the points of the path drawn in a style.
+func lineOf(t *testing.T, drawing, style string) (points []point2) {
+	t.Helper()
+	m := regexp.MustCompile(`<path d="([^"]*)" fill="none" ` + regexp.QuoteMeta(style)).FindStringSubmatch(drawing)
+	if m == nil {
+		t.Fatalf("no line is drawn as %s", style)
+	}
+	for _, pair := range strings.FieldsFunc(m[1], func(c rune) bool { return c == 'M' || c == 'L' }) {
+		var p point2
+		if _, err := fmt.Sscan(pair, &p.x, &p.y); err != nil {
+			t.Fatal(err)
+		}
+		points = append(points, p)
+	}
+	return points
+}
+
+// What is drawn stands where the axes say that it stands: read back with the
+// marks as a ruler, pipes, levels and places are those of the plan.
+func TestProfileIsDrawnToScale(t *testing.T) {
+	p := fixturePlan("us")
+	l := &p.Layouts[0]
+	drawing := string(written(t, ProfileSVG, p))
+	second := strings.Index(drawing, "Delivery pipe to the tank")
+	split, _ := strconv.ParseFloat(regexp.MustCompile(`y="([0-9.]+)"><tspan font-weight="bold">Delivery pipe to`).FindStringSubmatch(drawing)[1], 64)
+	third, _ := strconv.ParseFloat(regexp.MustCompile(`y="([0-9.]+)"><tspan font-weight="bold">The whole creek`).FindStringSubmatch(drawing)[1], 64)
+	creek, delivery := rulerOf(t, drawing[:second], 14, 0, split), rulerOf(t, drawing[second:], 14, split, third)
+	// A tenth of a pixel of rounding at both ends of the ruler and at the point.
+	near := func(what string, r ruler, got point2, m, z float64) {
+		t.Helper()
+		dm, dz := 0.3*(r.m1-r.m0)/(r.x1-r.x0), 0.3*math.Abs(r.z1-r.z0)/(r.y1-r.y0)
+		if math.Abs(r.station(got.x)-m) > dm || math.Abs(r.height(got.y)-z) > dz {
+			t.Errorf("%s is drawn at %.2f m, height %.3f m; it is at %.2f m, %.3f m", what, r.station(got.x), r.height(got.y), m, z)
+		}
+	}
+	along := func(what string, r ruler, points []point2, path []plan.Vertex, m func(plan.Vertex) plan.Number, z func(plan.Vertex) plan.Number) {
+		t.Helper()
+		near(what+", upper end,", r, points[0], float64(m(path[0])), float64(z(path[0])))
+		near(what+", lower end,", r, points[len(points)-1], float64(m(path[len(path)-1])), float64(z(path[len(path)-1])))
+	}
+	station := func(v plan.Vertex) plan.Number { return v.StationM }
+	invert := func(v plan.Vertex) plan.Number { return v.InvertM }
+	grade := func(v plan.Vertex) plan.Number { return v.GradeM }
+	distance := func(v plan.Vertex) plan.Number { return v.AlongM }
+	along("the supply pipe", creek, lineOf(t, drawing, stroke(supplyColour, 3, "")), l.Supply.Path, station, invert)
+	along("the drive pipe", creek, lineOf(t, drawing, stroke(driveColour, 4.5, "")), l.Drive.Path, station, invert)
+	along("the grade line", creek, lineOf(t, drawing, stroke(gradeColour, 1.8, "9 4")), l.Supply.Path, station, grade)
+	along("the delivery pipe", delivery, lineOf(t, drawing[second:], stroke(deliveryColour, 3, "12 3")), l.Delivery.Path, distance, invert)
+	along("the delivery's grade line", delivery, lineOf(t, drawing[second:], stroke(gradeColour, 1.8, "9 4")), l.Delivery.Path, distance, grade)
+
+	// The water in the standpipe is a rectangle from its level to its foot.
+	var x, y, w, h float64
+	m := regexp.MustCompile(`<rect x="([^"]*)" y="([^"]*)" width="([^"]*)" height="([^"]*)" fill="` + waterColour + `" fill-opacity`).FindStringSubmatch(drawing)
+	for i, v := range []*float64{&x, &y, &w, &h} {
+		*v, _ = strconv.ParseFloat(m[i+1], 64)
+	}
+	near("the water in the standpipe", creek, point2{x + w/2, y}, float64(l.Standpipe.StationM), float64(l.Standpipe.RunningLevelM))
+	near("the foot of the standpipe", creek, point2{x + w/2, y + h}, float64(l.Standpipe.StationM), math.Min(float64(l.Drive.Path[0].InvertM), float64(l.Supply.Path[len(l.Supply.Path)-1].InvertM)))
+	// The tank's upper edge is its inlet.
+	m = regexp.MustCompile(`<rect x="([^"]*)" y="([^"]*)" width="18"`).FindStringSubmatch(drawing)
+	x, _ = strconv.ParseFloat(m[1], 64)
+	y, _ = strconv.ParseFloat(m[2], 64)
+	near("the tank", delivery, point2{x + 9, y}, float64(l.Delivery.Path[len(l.Delivery.Path)-1].AlongM), float64(l.Tank.InletM))
+
+	// The band is as wide as the low and high heights are apart.
+	m = regexp.MustCompile(`<path d="([^"]*)" fill="` + bandColour).FindStringSubmatch(drawing)
+	band := strings.Count(m[1], "L")
+	if band < 100 {
+		t.Errorf("the band has %d corners", band)
+	}
+	lowest, highest := math.Inf(1), math.Inf(-1)
+	for _, pair := range strings.FieldsFunc(strings.TrimSuffix(m[1], "Z"), func(c rune) bool { return c == 'M' || c == 'L' }) {
+		var q point2
+		fmt.Sscan(pair, &q.x, &q.y)
+		i := int(math.Round(creek.station(q.x)))
+		if i < 0 || i >= len(p.Creek.Stations) || math.Abs(creek.station(q.x)-float64(i)) > 0.2 {
+			continue
+		}
+		z := creek.height(q.y) - float64(p.Creek.Stations[i].ZM)
+		lowest, highest = min(lowest, z), max(highest, z)
+	}
+	// The fixture's band reaches from 0.10 to 0.15 m below and 0.10 to 0.17 m above.
+	if lowest > -0.11 || lowest < -0.16 || highest < 0.11 || highest > 0.18 {
+		t.Errorf("the band reaches from %.3f to %.3f m", lowest, highest)
+	}
+}
+
+// All that is drawn lies in the panel: its range holds the band, the pipes and
+// the standpipe.
+func TestHeightRangeHoldsEverything(t *testing.T) {
+	p := fixturePlan("us")
+	f := newProfileFigure(p, 1000, 14)
+	from, to := f.window()
+	stations := f.stationsIn(from, to)
+	low, high := f.heightRange(stations)
+	l := &p.Layouts[0]
+	within := func(what string, v plan.Number) {
+		if v.Known() && (float64(v) < low || float64(v) > high) {
+			t.Errorf("%s at %v is not between %v and %v", what, v, low, high)
+		}
+	}
+	for _, s := range stations {
+		within("low", s.LowM)
+		within("high", s.HighM)
+		within("line", s.ZM)
+	}
+	within("standpipe", l.Standpipe.GroundM+l.Standpipe.HeightM)
+	for _, run := range []pipeRun{supplyRun(l), driveRun(l)} {
+		for _, v := range run.Path {
+			within(run.name, v.InvertM)
+			within(run.name, v.GradeM)
+		}
+	}
+	// A bridge of 100 m height would flatten all else: it does not count.
+	p.Creek.Stations[192].RawM += 100
+	if _, again := newProfileFigure(p, 1000, 14).heightRange(stations); again != high {
+		t.Errorf("one tall height raises the panel from %v to %v", high, again)
+	}
+	// The band counts even where nothing else reaches as high.
+	p.Creek.Stations[100].HighM = plan.Number(high + 5)
+	if _, again := newProfileFigure(p, 1000, 14).heightRange(p.Creek.Stations[:200]); again < high+5 {
+		t.Errorf("the band reaches %v, the panel %v", high+5, again)
+	}
+}
+
 // sizes are the font sizes that a drawing sets.
 var sizes = regexp.MustCompile(`font-size="([0-9.]+)"`)
 

@@ -45,6 +45,7 @@ func fixtureOfUnknowns() *plan.Plan {
 	for i := range p.Creek.Stations {
 		p.Creek.Stations[i].LowM, p.Creek.Stations[i].HighM = plan.Unknown, plan.Unknown
 	}
+	p.Layouts[2].Supply.Path = nil
 	p.Relief = nil
 	return p
 }
@@ -146,6 +147,26 @@ func TestAFailedRunLeavesTheEarlierResult(t *testing.T) {
 				t.Errorf("%s at %s changed the folder: %d files before, %d after", how, at, len(before), len(after))
 			}
 		}
+	}
+}
+
+// Once a run is stopped, not even the file at work is finished.
+func TestAStoppedRunWritesNoFurther(t *testing.T) {
+	ctx, cancel := context.WithCancel(context.Background())
+	chunks := 0
+	err := writeFolder(ctx, t.TempDir(), func(w io.Writer, _ Format) error {
+		for ; chunks < 100; chunks++ {
+			if chunks == 3 {
+				cancel()
+			}
+			if _, err := w.Write(make([]byte, 1<<17)); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if !errors.Is(err, context.Canceled) || chunks > 4 {
+		t.Errorf("error %v after %d chunks", err, chunks)
 	}
 }
 

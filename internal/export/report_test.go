@@ -146,9 +146,11 @@ func walk(e *element, visit func(*element)) {
 
 // wantInReport are things that the owner of the land is promised.
 func TestReportSaysWhatItHasTo(t *testing.T) {
+	// 161 m of water are 15.79 bar and 229.0 psi (NIST SP 811: 9806.65 Pa a
+	// metre, 6894.757 Pa a psi); 2.8 L/s are 44.38 US gallons a minute.
 	for units, want := range map[string][]string{
-		"us": {"Fernhollow", "457 gal/day", "346 to 560 gal/day", "83 %", "USD 2500.90", "6.0 ± 0.8 ft", "intake to standpipe", "4 coils of 100 ft", "457 gal/day"},
-		"si": {"Fernhollow", "1730 L/day", "1310 to 2120 L/day", "83 %", "USD 2500.90", "1.8 ± 0.2 m", "4 coils of 30.5 m"},
+		"us": {"Fernhollow", "457 gal/day", "346 to 560 gal/day", "83 %", "USD 2500.90", "6.0 ± 0.8 ft", "229 psi", "4.23 ft/s", "44.4 gpm", "0.317 gpm", "intake to standpipe", "4 coils of 100 ft", "457 gal/day"},
+		"si": {"Fernhollow", "1730 L/day", "1310 to 2120 L/day", "83 %", "USD 2500.90", "1.8 ± 0.2 m", "15.8 bar", "1.29 m/s", "168 L/min", "1.20 L/min", "4 coils of 30.5 m"},
 	} {
 		text := tree(t, written(t, ReportHTML, fixturePlan(units))).text
 		for _, w := range append(want, "Level the fall", "water authority", "permit", "Air gap", "untreated", "Frost", "licensed", "Carry in pairs", "surge",
@@ -156,6 +158,17 @@ func TestReportSaysWhatItHasTo(t *testing.T) {
 			if !strings.Contains(strings.ReplaceAll(text, "\u202f", " "), w) {
 				t.Errorf("%s: the report does not say %q", units, w)
 			}
+		}
+	}
+	pairs := map[string]string{}
+	for _, row := range tree(t, written(t, ReportHTML, fixturePlan("si"))).find("tr") {
+		if head, cells := row.find("th"), row.find("td"); len(head) == 1 && len(cells) == 1 {
+			pairs[head[0].text] = cells[0].text
+		}
+	}
+	for name, want := range map[string]string{"Drawn by the drive pipe": "168 L/min", "Delivered": "1.20 L/min", "Lowest flow of the creek": "480 L/min", "Wanted a day": "1500 L/day"} {
+		if pairs[name] != want {
+			t.Errorf("%s: %q, want %q", name, pairs[name], want)
 		}
 	}
 	// What to buy is for the best layout alone.
@@ -168,6 +181,44 @@ func TestReportSaysWhatItHasTo(t *testing.T) {
 			t.Errorf("without layouts the report does not say %q", w)
 		}
 	}
+}
+
+// The list of what to buy adds up on paper, too.
+func TestListInTheReportAddsUp(t *testing.T) {
+	for _, table := range tree(t, written(t, ReportHTML, fixturePlan("us"))).find("table") {
+		if table.attr["class"] != "buy" {
+			continue
+		}
+		cents := func(e *element) int64 {
+			v, err := strconv.ParseFloat(strings.TrimPrefix(strings.ReplaceAll(e.text, "\u202f", ""), "USD "), 64)
+			if err != nil {
+				t.Fatal(err)
+			}
+			return int64(math.Round(100 * v))
+		}
+		groups, lines := int64(0), int64(0)
+		for _, body := range table.find("tbody") {
+			group := int64(0)
+			for i, row := range body.find("tr") {
+				cells := row.find("td")
+				if i == 0 {
+					group = cents(cells[0])
+					groups += group
+					continue
+				}
+				lines += cents(cells[len(cells)-1])
+				group -= cents(cells[len(cells)-1])
+			}
+			if group != 0 {
+				t.Errorf("a group and its lines differ by %d cents", group)
+			}
+		}
+		if total := cents(table.find("tfoot")[0].find("td")[0]); total != groups || total != lines {
+			t.Errorf("total %d, groups %d, lines %d cents", total, groups, lines)
+		}
+		return
+	}
+	t.Error("there is no list of what to buy")
 }
 
 // The map stands where it should: the pump's symbol, taken back from pixels to
