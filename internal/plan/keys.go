@@ -78,6 +78,7 @@ var settings = []key{
 	number("contingency", quantity.Ratio, "0 %", "100 %", "10 %", "for what was forgotten; common practice, no source", func(s *Site) *float64 { return &s.Contingency }),
 	number("water_temperature", quantity.Temperature, "0 °C", "40 °C", "10 °C", "a cool creek", func(s *Site) *float64 { return &s.TemperatureK }),
 	length("altitude", "-400 m", "6000 m", "", "", func(s *Site) *float64 { return &s.AltitudeM }),
+	length("place_step", "0.1 m", "100 m", "2 m", "how far apart along the creek places are tried; a crew sets out to a metre or two", func(s *Site) *float64 { return &s.PlaceStepM }),
 	whole("layouts", 1, 50, "5", "how many different layouts are shown", func(s *Site, n int) { s.Layouts = n }),
 	whole("seed", 0, math.MaxInt32, "1", "of the random draws; the same seed gives the same plan", func(s *Site, n int) { s.Seed = uint64(n) }),
 }

@@ -91,6 +91,7 @@ type job struct {
 	grid    *terrain.Grid
 	field   *terrain.Field
 	fluid   hydraulics.Fluid
+	places  []int // stations of creek that the search looks at
 	problem optimize.Problem
 	result  *optimize.Result
 }

@@ -96,7 +96,42 @@ func (j *job) search() error {
 		return err
 	}
 	j.result = result
+	for k := range result.Ranked {
+		c := &result.Ranked[k]
+		for _, at := range []*int{&c.Intake, &c.Pump, &c.Box, &c.Standpipe, &c.DriveFrom} {
+			if *at >= 0 {
+				*at = j.places[*at]
+			}
+		}
+	}
 	return nil
+}
+
+// thinned keeps the stations of a profile that are at least a step apart, and
+// says which they are. Between two of them the creek does not rise, so that a
+// supply pipe that clears its grade line at both misses it between them by no
+// more than what it loses over one step: a centimetre or two, which the crown
+// and the cover hold.
+func thinned(p *profile.Profile, stepM float64) (*profile.Profile, []int) {
+	thin, kept := &profile.Profile{Alignment: p.Alignment}, []int{}
+	next := profile.Station(math.Inf(-1))
+	for i, s := range p.Stations {
+		if s < next && i != p.Len()-1 {
+			continue
+		}
+		next = s + profile.Station(stepM) - 1e-6
+		kept = append(kept, i)
+		thin.Stations = append(thin.Stations, s)
+		thin.Points = append(thin.Points, p.Points[i])
+		thin.RawM = append(thin.RawM, p.RawM[i])
+		thin.ZM = append(thin.ZM, p.ZM[i])
+		thin.LowM = append(thin.LowM, p.LowM[i])
+		thin.HighM = append(thin.HighM, p.HighM[i])
+		thin.SigmaM = append(thin.SigmaM, p.SigmaM[i])
+		thin.SlopeM = append(thin.SlopeM, p.SlopeM[i])
+		thin.Flags = append(thin.Flags, p.Flags[i])
+	}
+	return thin, kept
 }
 
 // state turns the site into a problem for the search.
@@ -105,10 +140,12 @@ func (j *job) state() (optimize.Problem, error) {
 	if err != nil {
 		return optimize.Problem{}, err
 	}
+	creek, places := thinned(j.creek, j.site.PlaceStepM)
+	j.places = places
 	p := optimize.Problem{
-		Creek:      j.creek,
+		Creek:      creek,
 		Ground:     j.ground,
-		DeliveryAt: make([]optimize.DeliveryWay, j.creek.Len()),
+		DeliveryAt: make([]optimize.DeliveryWay, creek.Len()),
 		TankInletM: j.tankM + j.site.Tank.InletAboveGroundM,
 		TakeFlow:   j.site.LowFlow * j.site.TakeShare,
 		Demand:     j.site.Demand * (1 + j.site.DemandMargin),
@@ -123,7 +160,7 @@ func (j *job) state() (optimize.Problem, error) {
 		ContingencyPart: j.site.Contingency,
 	}
 	j.plan.Objective = string(p.Objective)
-	j.deliveryWays(p.DeliveryAt)
+	j.deliveryWays(creek, p.DeliveryAt)
 	j.whereAllowed(&p)
 	return p, nil
 }
@@ -132,11 +169,11 @@ func (j *job) state() (optimize.Problem, error) {
 // allowed land; and nothing may stand where a bridge, a culvert or a fill lies
 // over the creek or the terrain has no height.
 func (j *job) whereAllowed(p *optimize.Problem) {
-	n := j.creek.Len()
+	n := p.Creek.Len()
 	stand, pass := make([]bool, n), make([]bool, n)
-	for i, at := range j.creek.Points {
+	for i, at := range p.Creek.Points {
 		pass[i] = j.land.allows(at)
-		stand[i] = pass[i] && j.creek.Flags[i]&(profile.FlagBridge|profile.FlagVoid) == 0
+		stand[i] = pass[i] && p.Creek.Flags[i]&(profile.FlagBridge|profile.FlagVoid) == 0
 	}
 	p.IntakeAt, p.StandpipeAt, p.PumpAt, p.PassAt = stand, stand, stand, pass
 	if j.site.Land != "" {
@@ -152,19 +189,19 @@ const routedEveryM = 60
 // the field's cells is known for all; straightening takes a few per cent off
 // it, and that share, the bends and the high and low points are taken from the
 // nearest station at which the line is worked out in full.
-func (j *job) deliveryWays(ways []optimize.DeliveryWay) {
+func (j *job) deliveryWays(creek *profile.Profile, ways []optimize.DeliveryWay) {
 	like := optimize.DeliveryWay{}
 	share, next := 1.0, profile.Station(math.Inf(-1))
-	for i, at := range j.creek.Points {
+	for i, at := range creek.Points {
 		length, crest, ok := j.field.Reach(at)
 		if !ok || length > 1.05*j.site.DeliveryMaxM {
 			continue
 		}
-		if j.creek.Stations[i] >= next {
+		if creek.Stations[i] >= next {
 			if route, err := j.field.Route(at); err == nil && length > 0 {
 				share = route.LengthM / length
 				like = optimize.DeliveryWay{Bends: route.Bends(bendDegrees), HighPoints: len(route.HighAt), LowPoints: len(route.LowAt)}
-				next = j.creek.Stations[i] + routedEveryM
+				next = creek.Stations[i] + routedEveryM
 			}
 		}
 		ways[i] = like

@@ -44,7 +44,8 @@ type Site struct {
 	AltitudeM    float64 // NaN: taken from the terrain
 	TrackSigmaM  float64 // of the track's fixes
 	Seed         uint64
-	Layouts      int // how many different layouts are wanted
+	PlaceStepM   float64 // how far apart along the creek places are tried
+	Layouts      int     // how many different layouts are wanted
 
 	given map[string]bool // keys that the user set
 }
