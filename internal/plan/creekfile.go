@@ -39,12 +39,15 @@ func (j *job) readCreek() error {
 	if errors.Is(err, fs.ErrNotExist) {
 		return &finding.Fault{Code: "creek_missing", File: path, Text: "there is no such file", Hint: "creek: names the track, relative to the site file", Err: err}
 	}
+	if info, e := os.Stat(path); e == nil && info.IsDir() {
+		return &finding.Fault{Code: "creek_unreadable", File: path, Text: "is a folder", Hint: "name the file in it that holds the creek", Err: err}
+	}
 	if err != nil {
-		return &finding.Fault{Code: "creek_unreadable", File: path, Text: err.Error(), Err: err}
+		return &finding.Fault{Code: "creek_unreadable", File: path, Text: err.Error(), Hint: "check that the file may be read", Err: err}
 	}
 	sum := sha256.Sum256(content)
 	j.walked = creekFile{path: path, sha256: hex.EncodeToString(sum[:]), waypoints: map[string]geodesy.LonLat{}}
-	if strings.EqualFold(filepath.Ext(path), ".gpx") {
+	if strings.EqualFold(filepath.Ext(path), ".gpx") || bytes.Contains(content[:min(len(content), 2048)], []byte("<gpx")) {
 		err = j.readTrack(content)
 	} else {
 		err = j.readLine()

@@ -22,7 +22,9 @@ func (j *job) checkTank() error {
 	}
 	metres := func(v float64) string { return quantity.Format(j.site.Units, quantity.Length, v) }
 	at := metres(float64(j.creek.Stations[near]))
-	if least < math.Max(3, 2*j.ground.CellM()) {
+	// On coarse cells the line is known to a cell or two; a tank that near may
+	// yet stand well above the water.
+	if low := j.tankM-j.creek.ZM[near] < 2; least < 3 || low && least < 2*j.ground.CellM() {
 		return &finding.Fault{Code: "tank_on_creek", File: j.site.File,
 			Text: fmt.Sprintf("the tank (%.6f, %.6f) stands in the creek, %s from its line at %s", j.tankAt.Lat, j.tankAt.Lon, metres(least), at),
 			Hint: "check the tank's coordinates: is this the place of the intake or of the pump?"}

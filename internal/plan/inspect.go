@@ -12,10 +12,35 @@ import (
 type Inspection struct {
 	Site     string    `json:"site"`
 	Inputs   []Input   `json:"inputs"`
+	Extents  []Extent  `json:"extents"` // of the rasters, in their order
 	TrackM   Number    `json:"track_length_m"`
 	Gaps     int       `json:"track_gaps"`
 	Messages []Message `json:"messages"`
 	Defaults []Default `json:"defaults"`
+}
+
+// Extent is what a raster covers, in degrees of WGS 84.
+type Extent struct {
+	Path  string  `json:"path"`
+	South Degrees `json:"south"`
+	North Degrees `json:"north"`
+	West  Degrees `json:"west"`
+	East  Degrees `json:"east"`
+}
+
+// extents lists what the rasters cover.
+func (j *job) extents() []Extent {
+	all := []Extent{}
+	if j.source == nil {
+		return all
+	}
+	for i, info := range j.source.Infos() {
+		all = append(all, Extent{
+			Path:  j.site.Terrain[min(i, len(j.site.Terrain)-1)],
+			South: Degrees(info.South), North: Degrees(info.North), West: Degrees(info.West), East: Degrees(info.East),
+		})
+	}
+	return all
 }
 
 // Failed says whether something keeps a plan from being made.
@@ -72,7 +97,7 @@ func Inspect(ctx context.Context, site *Site) *Inspection {
 	}
 	try(j.readCatalog)
 	sortMessages(j.plan.Messages)
-	found.Inputs, found.Messages = j.plan.Inputs, j.plan.Messages
+	found.Inputs, found.Messages, found.Extents = j.plan.Inputs, j.plan.Messages, j.extents()
 	return found
 }
 

@@ -69,8 +69,8 @@ func (p *Plan) Headline() string {
 // nearestMiss is the first error's text, which says what is missing.
 func (p *Plan) nearestMiss() string {
 	for _, m := range p.Messages {
-		if m.Code == "no_feasible_layout" {
-			return strings.TrimSpace(m.Text + " " + m.Hint)
+		if m.Level == string(finding.Error) {
+			return sentence(m.Text) + " " + sentence(m.Hint)
 		}
 	}
 	return "The reasons are listed below."
@@ -78,3 +78,15 @@ func (p *Plan) nearestMiss() string {
 
 // LibraryVersions names the versions of GDAL and PROJ that this run uses.
 func LibraryVersions() (gdal, proj string) { return dem.Versions(), dem.ProjVersion() }
+
+// sentence gives a text a capital and a full stop.
+func sentence(text string) string {
+	if text == "" {
+		return ""
+	}
+	text = strings.ToUpper(text[:1]) + text[1:]
+	if !strings.HasSuffix(text, ".") && !strings.HasSuffix(text, "?") {
+		text += "."
+	}
+	return text
+}

@@ -1,11 +1,13 @@
 package plan
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
 	"slices"
 	"strings"
+	"unicode/utf8"
 
 	yaml "github.com/goccy/go-yaml"
 	"github.com/goccy/go-yaml/ast"
@@ -26,6 +28,10 @@ func ReadSite(name string, r io.Reader) (*Site, error) {
 	}
 	if len(content) > maxSiteBytes {
 		return nil, &finding.Fault{Code: "site_too_large", File: name, Text: "is over 1 MB; this cannot be a site file", Hint: "a starter is written by: route new DIR"}
+	}
+	content = bytes.TrimPrefix(content, []byte("\ufeff")) // some editors put this mark first
+	if !utf8.Valid(content) {
+		return nil, &finding.Fault{Code: "site_not_utf8", File: name, Text: "is not UTF-8 text", Hint: "save it as UTF-8 in the editor (not \"Unicode\", UTF-16 or ANSI)"}
 	}
 	f, err := parser.ParseBytes(content, 0)
 	if err != nil {
@@ -48,7 +54,7 @@ const maxSiteBytes = 1 << 20
 
 // syntaxFault turns what the YAML parser says into a fault with a place.
 func syntaxFault(name string, err error) error {
-	fault := &finding.Fault{Code: "site_syntax", File: name, Text: "is not valid YAML: " + err.Error(), Hint: "keys and values are written `key: value`, with two spaces for each level", Err: err}
+	fault := &finding.Fault{Code: "site_syntax", File: name, Text: "is not valid YAML: " + err.Error(), Hint: "keys and values are written `key: value`, with two spaces for each level and never a tab", Err: err}
 	var located yaml.Error
 	if errors.As(err, &located) {
 		fault.Text = "is not valid YAML: " + located.GetMessage()
@@ -124,7 +130,10 @@ func (r *siteReader) entry(path string, e *ast.MappingValueNode) error {
 	case len(below(path)) > 0:
 		return r.mapping(path, e.Value)
 	default:
-		parent, _, _ := cutLast(path)
+		parent, last, _ := cutLast(path)
+		if strings.Trim(last, "0123456789") == "" {
+			return r.fault(e.Key.GetToken(), "site_unknown_key", "decimals are written with a point: 41.2, not 41,2", "%q stands where a key should", last)
+		}
 		return r.fault(e.Key.GetToken(), "site_unknown_key", expectedBelow(parent), "%q is not a setting%s", path, nearestKey(path))
 	}
 }
