@@ -33,6 +33,7 @@ if [ "${1:-build}" = test ]; then
 	need gpsbabel "gpsbabel" command -v gpsbabel
 	need chromium "Chromium" command -v chromium
 	need fonts-dejavu-core "a font" has_font
+	need python3-fluids "python3-fluids" /usr/bin/python3 -c "import fluids"
 	need poppler-utils "pdftoppm" command -v pdftoppm
 fi
 
