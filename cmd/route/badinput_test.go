@@ -702,7 +702,7 @@ func TestBadInput(t *testing.T) {
 			return z
 		}
 		refused(t, command("plan", flags(holed.write(t, dir), creek, append(tinyPlan(), "--tank", at(305, 40), "--out", dir)...)), "tank_void", "holed.vrt", "no height at the tank")
-		refusedTank := func(tank, code string, says ...string) {
+		refusedTank := func(creek, tank, code string, says ...string) {
 			t.Helper()
 			for _, name := range []string{"plan", "inspect"} {
 				args := flags(ground, creek, "--tank", tank, "--json")
@@ -720,13 +720,11 @@ func TestBadInput(t *testing.T) {
 				}
 			}
 		}
-		refusedTank(at(250, 0.5), "tank_on_creek", "stands in the creek", "check the tank's coordinates")
+		refusedTank(creek, at(250, 0.5), "tank_on_creek", "stands in the creek", "check the tank's coordinates")
 		// Beyond the lower end of the track, 6 m below it.
 		below := v
 		below.trackToM = 200
-		creek = below.track(t, dir)
-		refusedTank(at(425, 6), "no_pump_needed", "no pump is needed", "above the tank's inlet")
-		creek = v.track(t, dir)
+		refusedTank(below.track(t, t.TempDir()), at(425, 6), "no_pump_needed", "no pump is needed", "above the tank's inlet")
 		// On the bank, 2.5 m above the creek beside it, but below its upper end.
 		exit, out, _ := route(append(command("plan", flags(ground, creek, tinyPlan()...)), "--tank", at(300, 4), "--out", dir)...)
 		if exit != exitDone && exit != exitInfeasible || !strings.Contains(out, "without a pump") {
@@ -754,4 +752,91 @@ func tinyPlan() []string {
 	return []string{"--tank", fmt.Sprintf("%.7f,%.7f", lat, lon), "--creek-flow", "8 L/s", "--demand", "500 L/day",
 		"--set", "limits.drive_head.min=1 m", "--set", "limits.pumps.max=1", "--set", "settling_box=never",
 		"--set", "pipes.supply=PE100 SDR 17 DN110", "--set", "pipes.drive=steel Sch 40 1-1/2 in", "--set", "pipes.delivery=PE100 SDR 11 DN32"}
+}
+
+// What people try first, and what editors do to a site file.
+func TestFirstTries(t *testing.T) {
+	v := newRavine()
+	dir := filepath.Join(t.TempDir(), "dir with spaces", "ünï")
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	ground, creek := v.write(t, dir), v.track(t, dir)
+	text := "name: Ravine\nterrain: [ground.vrt]\ncreek: creek.gpx\ntank: {lat: 0.000407, lon: -39.9986525}\nlimits:\n  drive_head: {min: 1 m}\n"
+	clean := profiled(t, save(t, filepath.Join(dir, "site.yaml"), text))
+	wide := []byte{0xff, 0xfe}
+	for _, b := range []byte(text) {
+		wide = append(wide, b, 0)
+	}
+	for name, content := range map[string]string{
+		"windows.yaml": strings.ReplaceAll(text, "\n", "\r\n"),
+		"marked.yaml":  "\ufeff" + text,
+		"renamed.yaml": strings.Replace(text, "creek.gpx", "creek.txt", 1),
+	} {
+		save(t, filepath.Join(dir, "creek.txt"), gpx("<trk><name>creek</name>"+segment(v.walk())+"</trk>"))
+		wantFall(t, name, profiled(t, save(t, filepath.Join(dir, name), content)), clean.fall(), 1e-9)
+	}
+	var piped strings.Builder
+	absolute := strings.NewReplacer("ground.vrt", `"`+ground+`"`, "creek.gpx", `"`+creek+`"`).Replace(text)
+	if code := run([]string{"profile", "-", "--json"}, strings.NewReader(absolute), &piped, os.Stderr); code != exitDone || !strings.Contains(piped.String(), `"fall_m"`) {
+		t.Errorf("from standard input: exit code %d: %.300s", code, piped.String())
+	}
+	for name, c := range map[string]struct{ content, says string }{
+		"tabs.yaml":    {strings.Replace(text, "  drive", "\tdrive", 1), "never a tab"},
+		"wide.yaml":    {string(wide), "UTF-8"},
+		"comma.yaml":   {strings.Replace(text, "0.000407", "0,000407", 1), "with a point"},
+		"twice.yaml":   {text + "name: again\n", "already defined"},
+		"empty.yaml":   {"", "no terrain"},
+		"folders.yaml": {strings.Replace(text, "creek.gpx", ".", 1), "is a folder"},
+	} {
+		save(t, filepath.Join(dir, name), c.content)
+		code, _, stderr := route("profile", filepath.Join(dir, name))
+		if code != exitFailed || !strings.Contains(stderr, c.says) || !strings.Contains(stderr, "what to do") {
+			t.Errorf("%s: exit code %d, %q does not say %q", name, code, stderr, c.says)
+		}
+	}
+	site, taken := filepath.Join(dir, "site.yaml"), filepath.Join(dir, "creek.txt")
+	for _, c := range []struct {
+		args []string
+		code int
+		says string
+	}{
+		{[]string{"plan", dir}, exitFailed, "site.yaml"},
+		{[]string{"plan", site, "--out", taken}, exitFailed, "--out DIR"},
+		{[]string{"plan", site, "--out", filepath.Join(taken, "deeper")}, exitFailed, "is a file"},
+		{[]string{"inspect", site, "--tank", "91,0"}, exitUsage, "LAT,LON"},
+		{[]string{"inspect", site, "--tank", "-0.0004,-39.999"}, exitDone, ""}, // half of all latitudes begin with a minus
+		{[]string{"plan", site, "--demand", "1500"}, exitUsage, "quote a value that has a space"},
+		{[]string{"profile", site, "--every", "-3 m"}, exitUsage, "above 0"},
+		{[]string{"help", "plan"}, exitDone, ""},
+		{[]string{"--version"}, exitDone, ""},
+	} {
+		code, _, stderr := route(c.args...)
+		if code != c.code || !strings.Contains(stderr, c.says) {
+			t.Errorf("%v: exit code %d, want %d; %q does not say %q", c.args, code, c.code, stderr, c.says)
+		}
+	}
+	// Every raster that is wrong is named, and one document is printed.
+	several := read(t, "profile", "--terrain", "no,ne.tif", "--terrain", "nix.tif", "--creek", creek)
+	if several.Error == nil || !strings.Contains(several.Error.Text, "no,ne.tif") || !strings.Contains(several.Error.Text, "nix.tif") {
+		t.Errorf("%+v", several.Error)
+	}
+	// inspect --json says all that it found, also of a raster that is refused.
+	var found plan.Inspection
+	bare := v
+	bare.name, bare.unit = "bare", ""
+	code, out, _ := route(append(command("inspect", flags(bare.write(t, dir), creek)), "--json")...)
+	if err := json.Unmarshal([]byte(out), &found); err != nil || code != exitFailed {
+		t.Fatalf("exit code %d, %v: %s", code, err, out)
+	}
+	if len(found.Inputs) != 2 || found.Inputs[1].CRS != "WGS 84 (EPSG:4326)" || !found.TrackM.Known() || len(found.Defaults) < 20 {
+		t.Errorf("%+v", found)
+	}
+	_, out, _ = route(append(command("inspect", flags(ground, creek)), "--json")...)
+	if err := json.Unmarshal([]byte(out), &found); err != nil || len(found.Extents) != 1 {
+		t.Fatalf("%v: %s", err, out)
+	}
+	if e := found.Extents[0]; math.Abs(float64(e.West)+40) > 1e-6 || math.Abs(float64(e.North)-0.0008) > 1e-6 || math.Abs(float64(e.East-e.West)-0.004) > 1e-6 {
+		t.Errorf("extent %+v", e)
+	}
 }

@@ -47,6 +47,12 @@ func printInspection(s *session, site *plan.Site, found *plan.Inspection) {
 		}
 		if in.CellM.Known() {
 			fmt.Fprintf(table, "\tcell: %s\n", in.CellText)
+			for _, e := range found.Extents {
+				if e.Path == in.Path {
+					fmt.Fprintf(table, "\textent: latitude %.5f to %.5f, longitude %.5f to %.5f\n", float64(e.South), float64(e.North), float64(e.West), float64(e.East))
+					break
+				}
+			}
 			fmt.Fprintf(table, "\theights: %s (%s)\n", in.VerticalUnit, in.VerticalDatum)
 			fmt.Fprintf(table, "\taccuracy: %s, because %s\n", in.AccuracyClass, in.AccuracyWhy)
 		}

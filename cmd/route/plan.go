@@ -3,11 +3,13 @@ package main
 import (
 	"fmt"
 	"io"
+	"os"
 	"path/filepath"
 	"strings"
 	"text/tabwriter"
 
 	"route/internal/export"
+	"route/internal/finding"
 	"route/internal/plan"
 	"route/internal/quantity"
 )
@@ -35,15 +37,21 @@ func (c *planCommand) Run(s *session) error {
 	if site.File == "" && !s.json {
 		printDefaults(s.stderr, site.Defaults())
 	}
+	out := c.folder()
+	if err := checkFolder(out); err != nil {
+		return err
+	}
 	bar := newProgress(s.stderr)
 	p, err := plan.Run(s.ctx, site, func(at plan.Progress) { bar.show(at.Step, at.Done, at.Total) })
 	bar.clear()
 	if err != nil {
 		return err
 	}
-	out := c.folder()
 	if err := export.WriteFolder(s.ctx, out, p); err != nil {
-		return err
+		if s.ctx.Err() != nil {
+			return err
+		}
+		return &finding.Fault{Code: "folder_unwritable", File: out, Text: err.Error(), Hint: "choose another folder: --out DIR", Err: err}
 	}
 	s.warned = p.Warned()
 	if s.json {
@@ -68,6 +76,20 @@ func (c *planCommand) folder() string {
 		return "plan"
 	default:
 		return filepath.Join(filepath.Dir(c.Site), "plan")
+	}
+}
+
+// checkFolder refuses, before the work begins, a folder that cannot be made
+// because a file stands in its place.
+func checkFolder(out string) error {
+	for d := filepath.Clean(out); ; d = filepath.Dir(d) {
+		info, err := os.Stat(d)
+		if err == nil && !info.IsDir() {
+			return &finding.Fault{Code: "folder_is_file", File: out, Text: "cannot be the hand-off folder: " + d + " is a file", Hint: "choose another folder: --out DIR"}
+		}
+		if err == nil || d == filepath.Dir(d) {
+			return nil
+		}
 	}
 }
 

@@ -21,6 +21,9 @@ func (c *profileCommand) Run(s *session) error {
 	if err != nil {
 		return &usageError{text: "--every: " + err.Error()}
 	}
+	if every <= 0 {
+		return &usageError{text: "--every: " + c.Every + " is no distance", hint: "give a length above 0, such as --every \"20 m\""}
+	}
 	site, err := c.load(s)
 	if err != nil {
 		return err
@@ -42,7 +45,11 @@ func (c *profileCommand) Run(s *session) error {
 		}
 		return quantity.Format(system, quantity.Length, float64(v))
 	}
-	fmt.Fprintf(s.stdout, "%s: %s of creek falls %s\n\n", p.Site, show(p.Creek.LengthM), show(p.Creek.FallM))
+	name := p.Site
+	if name == "" {
+		name = "This site"
+	}
+	fmt.Fprintf(s.stdout, "%s: %s of creek falls %s\n\n", name, show(p.Creek.LengthM), show(p.Creek.FallM))
 	table := tabwriter.NewWriter(s.stdout, 0, 4, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(table, "station\theight\t±\tas read\tfall so far\tflags\t")
 	next := 0.0

@@ -107,7 +107,7 @@ func run(args []string, stdin io.Reader, stdout, stderr io.Writer) (code int) {
 		fmt.Fprintln(stderr, "route: say what to do, for example: route plan SITE.yaml (route --help lists the commands)")
 		return exitUsage
 	}
-	command, err := parser.Parse(joinNegative(args))
+	command, err := parser.Parse(usualWords(joinNegative(args)))
 	if err != nil {
 		return s.fail(&usageError{text: err.Error(), hint: "route --help lists the commands, route COMMAND --help the flags of one"})
 	}
@@ -119,6 +119,17 @@ func run(args []string, stdin io.Reader, stdout, stderr io.Writer) (code int) {
 		return exitWarnings
 	}
 	return exitDone
+}
+
+// usualWords accepts what people try first: `route --version`, `route help`.
+func usualWords(args []string) []string {
+	switch args[0] {
+	case "--version", "-v":
+		return append([]string{"version"}, args[1:]...)
+	case "help":
+		return append(slices.Clone(args[1:]), "--help")
+	}
+	return args
 }
 
 // negative is a value such as -44.62,-24.31 or -1C.

@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 
 	"route/internal/finding"
@@ -42,7 +43,7 @@ func (f *siteFlags) load(s *session) (*plan.Site, error) {
 			continue
 		}
 		if err := site.Set(flag.key, flag.value); err != nil {
-			return nil, &usageError{text: flag.name + ": " + err.Error(), hint: "quote a value that has a space: " + flag.name + " \"…\""}
+			return nil, &usageError{text: flag.name + ": " + err.Error(), hint: flag.hint()}
 		}
 	}
 	for _, pair := range f.Set {
@@ -67,12 +68,15 @@ func (f *siteFlags) base(s *session) (*plan.Site, error) {
 	case "-":
 		return plan.ReadSite("-", s.stdin)
 	}
+	if info, err := os.Stat(f.Site); err == nil && info.IsDir() {
+		return nil, &finding.Fault{Code: "site_unreadable", File: f.Site, Text: "is a folder", Hint: "name the site file in it: " + filepath.Join(f.Site, "site.yaml")}
+	}
 	file, err := os.Open(f.Site)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, &finding.Fault{Code: "site_missing", File: f.Site, Text: "there is no such file", Hint: "route new DIR writes a starter site file", Err: err}
 	}
 	if err != nil {
-		return nil, &finding.Fault{Code: "site_unreadable", File: f.Site, Text: err.Error(), Err: err}
+		return nil, &finding.Fault{Code: "site_unreadable", File: f.Site, Text: err.Error(), Hint: "check that the file may be read", Err: err}
 	}
 	defer file.Close()
 	return plan.ReadSite(f.Site, file)
@@ -93,6 +97,19 @@ func (f *siteFlags) settings() []flagSetting {
 		{"--creek-flow", "creek_flow.low", f.LowFlow},
 		{"--demand", "demand", f.Demand},
 		{"--objective", "objective", f.Objective},
+	}
+}
+
+// hint says how such a value is typed.
+func (f flagSetting) hint() string {
+	_, err := strconv.ParseFloat(f.value, 64)
+	switch {
+	case f.name == "--tank":
+		return "write it as LAT,LON in decimal degrees: --tank 44.61234,-121.53210"
+	case err == nil: // the shell has cut the unit off, or it was forgotten
+		return "quote a value that has a space: " + f.name + " \"…\""
+	default:
+		return "route COMMAND --help shows what the flags take"
 	}
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 
 	"route/internal/finding"
 )
@@ -19,7 +20,8 @@ type Inspection struct {
 	Defaults []Default `json:"defaults"`
 }
 
-// Extent is what a raster covers, in degrees of WGS 84.
+// Extent is what a raster covers, in degrees of WGS 84; null for one that is
+// refused, because its place is not worked out.
 type Extent struct {
 	Path  string  `json:"path"`
 	South Degrees `json:"south"`
@@ -35,10 +37,12 @@ func (j *job) extents() []Extent {
 		return all
 	}
 	for i, info := range j.source.Infos() {
-		all = append(all, Extent{
-			Path:  j.site.Terrain[min(i, len(j.site.Terrain)-1)],
-			South: Degrees(info.South), North: Degrees(info.North), West: Degrees(info.West), East: Degrees(info.East),
-		})
+		nan := Degrees(math.NaN())
+		e := Extent{Path: j.site.Terrain[min(i, len(j.site.Terrain)-1)], South: nan, North: nan, West: nan, East: nan}
+		if !math.IsNaN(info.CellM) {
+			e.South, e.North, e.West, e.East = Degrees(info.South), Degrees(info.North), Degrees(info.West), Degrees(info.East)
+		}
+		all = append(all, e)
 	}
 	return all
 }
