@@ -464,11 +464,8 @@ func (r *report) elsewhere(p *plan.Plan, w words) {
 	}
 	for _, x := range p.Rejected {
 		nearest := "–"
-		if x.Nearest.Value.Known() && x.Nearest.Limit.Known() {
-			nearest = w.inUnit(x.Nearest.Value, x.Nearest.Unit) + "; limit " + w.inUnit(x.Nearest.Limit, x.Nearest.Unit)
-			if x.Nearest.StationM.Known() {
-				nearest += " (at " + w.length(x.Nearest.StationM) + ")"
-			}
+		if x.Nearest.StationM.Known() {
+			nearest = w.length(x.Nearest.StationM) + " along the creek"
 		}
 		r.Rejected = append(r.Rejected, []string{x.Text, fmt.Sprint(x.Count), nearest})
 	}
@@ -500,25 +497,6 @@ func bounds(group []plan.Reach, value func(plan.Reach) plan.Number, format func(
 		}
 	}
 	return span(format(low), format(high))
-}
-
-// inUnit prints a value whose SI unit is named beside it.
-func (w words) inUnit(v plan.Number, unit string) string {
-	switch unit {
-	case "m":
-		return w.length(v)
-	case "L/day":
-		return w.perDay(v)
-	case "L/s":
-		return w.perSec(v)
-	case "L/min":
-		return w.perMin(v)
-	case "m/s":
-		return w.velocity(v)
-	case "1", "":
-		return plain(v, 2)
-	}
-	return plain(v, 2) + " " + unit
 }
 
 func (r *report) inputs(p *plan.Plan) {
