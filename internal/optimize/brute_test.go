@@ -114,7 +114,7 @@ func bruteRun(st *site) (b best) {
 		head := level - outlet
 		dx, dy, dz := p.Creek.Points[s][0]-p.Creek.Points[pump][0], p.Creek.Points[s][1]-p.Creek.Points[pump][1], z[s]-outlet
 		length := math.Sqrt(dx*dx + dy*dy + dz*dz)
-		if !p.DeliveryAt[pump].OK || outlet >= z[s] || length < l.DriveLengthMinM || length > l.DriveLengthMaxM || head < l.DriveHeadMinM || head > l.DriveHeadMaxM {
+		if !p.DeliveryAt[pump].OK || outlet >= z[s] || length < l.DriveLengthMinM || length > l.DriveLengthMaxM || head < l.DriveHeadMinM || head > l.DriveHeadMaxM || head > st.lift[pump]/1.5 {
 			return
 		}
 		for e := range st.engines {

@@ -37,9 +37,7 @@ func (k *seeker) leastCost() {
 			}
 			c := t.task
 			c.way = way
-			for p := k.from; p < k.to; p++ {
-				k.cheapestAt(&c, p, stairs)
-			}
+			k.cheapestPump(&c, stairs)
 		}
 	}
 }
@@ -287,48 +285,117 @@ func (k *seeker) costSoFar() int64 {
 	return k.best.cost
 }
 
-// cheapestAt tries one choice at one pump: every drive pipe, and for each the
-// ways to bring water from the cheapest up.
-func (k *seeker) cheapestAt(t *task, p int, stairs []rung) {
-	top := min(t.flow.pumpTop[p], k.headCap(), t.table.bearsAny())
-	if math.IsNaN(k.lift[p]) || !(top >= k.needed(p)) {
-		return
+// offerable says whether a layout that costs at least so much and delivers at
+// most so much could be better than the best so far.
+func (k *seeker) offerable(cost int64, water float64) bool {
+	if water < k.Demand || water <= 0 {
+		return false
 	}
-	fixed := t.engine.pumpCost + t.engine.delivery[t.way].of(&k.DeliveryAt[p])
-	if fixed+t.engine.driveLeast > k.costSoFar() {
-		return
-	}
-	against := k.lift[p] + k.deliveryLoss(t.way, p, k.Demand)
-	need, ok := t.table.headFor(k.demand(), against)
-	need = max(need, k.needed(p))
-	if !ok || top < need {
-		return
-	}
-	water := cheapest(stairs, need)
-	if fixed+t.engine.driveLeast+water > k.costSoFar() {
-		return
-	}
-	for j, s := range k.pairs.heads(p) {
-		length := k.drive.length(int(s), p)
-		cost := fixed + t.engine.driveCost.at(length)
-		if cost+water > k.costSoFar() {
+	return k.best == nil || cost < k.best.cost || cost == k.best.cost && water > k.mostSoFar()
+}
+
+// priced is a place: what it costs at least and delivers at most.
+type priced struct {
+	bounded
+	cost    int64
+	need    float64 // least drive head that delivers the demand
+	against float64 // lift and friction of the demand
+}
+
+// byPrice puts the cheapest first and, among those as cheap, the one that may
+// deliver most.
+func byPrice(list []priced) {
+	slices.SortFunc(list, func(a, b priced) int {
+		return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(b.bound, a.bound), cmp.Compare(a.p, b.p), cmp.Compare(a.s, b.s), cmp.Compare(a.class, b.class))
+	})
+}
+
+// cheapestPump tries one choice at every pump of the bucket.
+func (k *seeker) cheapestPump(t *task, stairs []rung) {
+	list := k.pumpOffers[:0]
+	for p := k.from; p < k.to; p++ {
+		top := min(t.flow.pumpTop[p], k.allowed(p), t.table.bearsAny())
+		if math.IsNaN(k.lift[p]) || !(top >= k.needed(p)) {
 			continue
 		}
-		for c := range classes {
-			rungs := t.flow.rungs(t.engine.standpipe, int(s), c)
-			if !k.wantsClass(c) || len(rungs) == 0 || cost+cheapest(rungs, k.drive.outlet[p]+need) > k.costSoFar() {
-				continue
-			}
-			low, high := t.table.window(length)
-			most := min(k.headCap(), high)
-			if max(need, low) > most {
-				continue
-			}
-			if len(k.avoid) > 0 || rungs[0].level > k.drive.outlet[p]+most {
-				rungs = k.waysTo(t.flow, int(s), c, t.engine.standpipe, k.drive.outlet[p]+most)
-			}
-			k.climb(t, bounded{p: int32(p), s: s, pair: k.pairs.start[p] + int32(j), class: c}, rungs, length, cost, max(need, low), against)
+		cost := t.engine.pumpCost + t.engine.driveLeast + t.engine.delivery[t.way].of(&k.DeliveryAt[p])
+		if cost > k.costSoFar() {
+			continue
 		}
+		against := k.lift[p] + k.deliveryLoss(t.way, p, k.Demand)
+		bound := t.table.atAnyLength(top, against)
+		if !k.offerable(cost, bound) {
+			continue
+		}
+		need, _ := t.table.headFor(k.demand(), against)
+		need = max(need, k.needed(p))
+		if top < need {
+			continue
+		}
+		cost += cheapest(stairs, need)
+		if k.offerable(cost, bound) {
+			list = append(list, priced{bounded{bound: bound, p: int32(p)}, cost, need, against})
+		}
+	}
+	byPrice(list)
+	k.pumpOffers = list
+	for _, o := range list {
+		if k.ctx.Err() != nil {
+			return
+		}
+		if k.offerable(o.cost, o.bound) {
+			k.cheapestPlace(t, o)
+		}
+	}
+}
+
+// cheapestPlace tries one choice at every drive pipe to one pump, and for each
+// the ways to bring water from the cheapest up.
+func (k *seeker) cheapestPlace(t *task, pump priced) {
+	p := int(pump.p)
+	outlet := k.drive.outlet[p]
+	fixed := t.engine.pumpCost + t.engine.delivery[t.way].of(&k.DeliveryAt[p])
+	list := k.placeOffers[:0]
+	for j, s := range k.pairs.heads(p) {
+		pair := k.pairs.start[p] + int32(j)
+		if k.chords[pair].Load() > chordGood {
+			continue
+		}
+		length := k.drive.length(int(s), p)
+		cost := fixed + t.engine.driveCost.at(length)
+		if cost > k.costSoFar() {
+			continue
+		}
+		low, high := t.table.window(length, k.lift[p])
+		need, most := max(pump.need, low), min(k.allowed(p), high)
+		for c := range classes {
+			if need > most || !k.wantsClass(c) {
+				continue
+			}
+			rungs := t.flow.rungs(t.engine.standpipe, int(s), c)
+			if len(rungs) == 0 || rungs[0].level-outlet < need {
+				continue
+			}
+			bound := t.table.at(min(rungs[0].level-outlet, most), pump.against, length)
+			if total := cost + cheapest(rungs, outlet+need); k.offerable(total, bound) {
+				list = append(list, priced{bounded{bound, pump.p, s, pair, c}, total, need, pump.against})
+			}
+		}
+	}
+	byPrice(list)
+	k.placeOffers = list
+	k.tooSmall = k.tooSmall[:0]
+	for _, o := range list {
+		if !k.offerable(o.cost, o.bound) {
+			continue
+		}
+		length := k.drive.length(int(o.s), p)
+		rungs := t.flow.rungs(t.engine.standpipe, int(o.s), o.class)
+		_, high := t.table.window(length, k.lift[p])
+		if most := min(k.allowed(p), high); rungs[0].level > outlet+most {
+			rungs = t.flow.below(int(o.s), o.class, t.engine.standpipe, outlet+most)
+		}
+		k.climb(t, o.bounded, rungs, length, fixed+t.engine.driveCost.at(length), o.need, o.against)
 	}
 }
 
@@ -337,27 +404,21 @@ func (k *seeker) cheapestAt(t *task, p int, stairs []rung) {
 func (k *seeker) climb(t *task, pl bounded, rungs []rung, length float64, cost int64, need, against float64) {
 	p, s := int(pl.p), int(pl.s)
 	outlet := k.drive.outlet[p]
-	if len(rungs) == 0 {
-		return
-	}
-	if b := t.table.at(rungs[0].level-outlet, against, length); b < k.Demand || b <= 0 {
-		return
-	}
 	for n := len(rungs) - 1; n >= 0; n-- {
 		r := rungs[n]
 		total, head := cost+r.cost, r.level-outlet
 		if total > k.costSoFar() {
 			return
 		}
-		if head < need {
+		if head < need || !k.offerable(total, t.table.at(head, against, length)) {
+			continue
+		}
+		if slices.ContainsFunc(k.tooSmall, func(f chordFall) bool { return length >= f.length && head <= f.fall }) {
 			continue
 		}
 		want, strict := k.Demand, false
 		if total == k.costSoFar() && k.mostSoFar() >= want {
 			want, strict = k.mostSoFar(), true
-		}
-		if b := t.table.at(head, against, length); b < want || b <= 0 {
-			continue
 		}
 		if k.chord(int(pl.pair), s, p) != chordGood {
 			return
@@ -370,12 +431,18 @@ func (k *seeker) climb(t *task, pl bounded, rungs []rung, length float64, cost i
 		case m == nil && op.DeliveredTotal >= k.Demand:
 			k.offer(found{choice: t.choice, s: s, p: p, class: pl.class, rung: r, length: length, head: head, op: op})
 			return
+		case m != nil && m.reason == PumpTooSmall:
+			k.tooSmall = append(k.tooSmall, chordFall{head, length})
 		case m != nil && m.tooHigh:
 			// Neither this way nor a higher one; perhaps one between this
 			// and the last that was too low, left out of the ladder because
 			// this one is higher for the same money.
-			level := min(outlet+k.ceiling(t.choice, p, length, head, m), math.Nextafter(r.level, math.Inf(-1)))
-			if lower := k.waysTo(t.flow, s, pl.class, t.engine.standpipe, level); len(lower) > 0 {
+			bearable := k.ceiling(t.choice, p, length, head, m, need)
+			if bearable <= need {
+				return
+			}
+			level := min(outlet+bearable, math.Nextafter(r.level, math.Inf(-1)))
+			if lower := t.flow.below(s, pl.class, t.engine.standpipe, level); len(lower) > 0 {
 				k.climb(t, pl, lower, length, cost, need, against)
 			}
 			return

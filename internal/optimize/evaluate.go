@@ -62,7 +62,7 @@ func (st *site) evaluate(c choice, p int, length, head float64) (hydraulics.Oper
 		const weakest = 1.5
 		return op, &miss{reason: LiftTooHigh, value: quantity.Of(quantity.Head, st.lift[p]), limit: quantity.Of(quantity.Head, st.lift[p]*e.Mu/weakest)}
 	default:
-		return op, &miss{reason: LiftTooLow, value: quantity.Of(quantity.Head, st.lift[p]), limit: quantity.Of(quantity.Head, head)}
+		return op, &miss{reason: LiftTooLow, value: quantity.Of(quantity.Head, st.lift[p]), limit: quantity.Of(quantity.Head, head), tooHigh: true}
 	}
 	surge := op.DeliveryHeadM + way.wave*op.DeliveredTotal/(way.pipe.Area()*hydraulics.Gravity)
 	switch {
@@ -78,16 +78,20 @@ func (st *site) evaluate(c choice, p int, length, head float64) (hydraulics.Oper
 
 // ceiling bounds from above the drive head at which a choice no longer breaks
 // the limit that it breaks from above with head broken; it comes within some
-// thousandths. By the monotony that the package comment lists, everything
-// between the two is broken as well.
-func (st *site) ceiling(c choice, p int, length, broken float64, m *miss) float64 {
-	lo := 0.0
-	for range backSteps {
+// thousandths, or to the least head of interest when that is broken as well. By
+// the monotony that the package comment lists, everything between the two is
+// broken.
+func (st *site) ceiling(c choice, p int, length, broken float64, m *miss, least float64) float64 {
+	lo := least
+	for step := range backSteps {
 		next := (lo + broken) / 2
-		if m.reason == TooLittleWater && lo == 0 {
+		switch {
+		case m.reason == TooLittleWater && lo == least:
 			next = broken * backDown(m.value.SI, m.limit.SI)
+		case step == 0:
+			next = least
 		}
-		if !(next < broken) {
+		if next = max(next, least); !(next < broken) {
 			break
 		}
 		if _, n := st.evaluate(c, p, length, next); n != nil && n.tooHigh {
@@ -140,6 +144,20 @@ func (st *site) couldDeliver(c choice, p int, length, head, m3s float64, strict 
 // rounding covers the last digits of the solvers in comparisons that may only
 // skip what is worse.
 const rounding = 1e-9
+
+// leastLiftRatio is the least ratio of lift to drive head: below it the cycle
+// model is not verified, and a ram is hardly the tool.
+const leastLiftRatio = 1.5
+
+// allowed is the most drive head that the limits and the lift allow at a pump
+// station.
+func (st *site) allowed(p int) float64 {
+	most := st.lift[p] / leastLiftRatio
+	if m := st.Limits.DriveHeadMaxM; m > 0 {
+		most = min(most, m)
+	}
+	return most
+}
 
 // needed is the least drive head that the limits ask for at a pump station.
 func (st *site) needed(p int) float64 {

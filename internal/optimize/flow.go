@@ -268,8 +268,8 @@ func levelFor(rungs []rung, cost int64) float64 {
 }
 
 // below gives the unbeaten ways to a station with water no higher than a
-// level, highest first, among those whose intakes are allowed; nil allows all.
-func (f *flow) below(s int, c class, stand int, level float64, allowed func(intake int32) bool) []rung {
+// level, highest first.
+func (f *flow) below(s int, c class, stand int, level float64) []rung {
 	st := f.site
 	var list []rung
 	if c == bare {
@@ -279,9 +279,6 @@ func (f *flow) below(s int, c class, stand int, level float64, allowed func(inta
 		for _, u := range f.options() {
 			list = u.lines.below(list, s, u.option, &st.options[u.option].price[stand], level)
 		}
-	}
-	if allowed != nil {
-		list = slices.DeleteFunc(list, func(r rung) bool { return !allowed(r.intake) })
 	}
 	return unbeaten(list)
 }

@@ -134,8 +134,8 @@ func (st *site) choosePlaces(ctx context.Context, byGoal map[Objective][]*job) (
 		picked = st.pick(pool)
 	}
 	for len(picked) > 0 && len(picked) < st.Layouts {
-		more := st.elsewhere(byGoal[st.Objective], picked)
-		if err := st.do(ctx, more); err != nil {
+		more, err := st.elsewhere(ctx, byGoal[st.Objective], picked)
+		if err != nil {
 			return nil, err
 		}
 		before := len(picked)
@@ -210,22 +210,30 @@ func (st *site) variants(jobs []*job) []*job {
 	return list
 }
 
-// elsewhere lists the buckets of feasible reaches with intakes away from those
-// picked.
-func (st *site) elsewhere(jobs []*job, picked []*found) []*job {
-	var avoid []int
-	for _, f := range picked {
-		avoid = append(avoid, int(f.rung.intake))
+// elsewhere searches the feasible reaches again with no intake allowed near
+// those picked.
+func (st *site) elsewhere(ctx context.Context, jobs []*job, picked []*found) ([]*job, error) {
+	p := *st.Problem
+	p.IntakeAt = make([]bool, st.n)
+	for i := range p.IntakeAt {
+		p.IntakeAt[i] = (st.IntakeAt == nil || st.IntakeAt[i]) && !slices.ContainsFunc(picked, func(f *found) bool {
+			return math.Abs(st.water.s[i]-st.water.s[f.rung.intake]) <= st.Limits.SeparationM
+		})
 	}
-	var list []*job
+	other, err := newSite(ctx, &p, &Settings{Workers: st.workers})
+	if err != nil {
+		return nil, err
+	}
+	var again []*job
 	for _, j := range jobs {
 		if j.best != nil {
-			b := j.bucket
-			b.avoid = avoid
-			list = append(list, &job{goal: j.goal, bucket: b})
+			again = append(again, &job{goal: j.goal, bucket: j.bucket})
 		}
 	}
-	return list
+	err = other.do(ctx, again)
+	st.evaluations.Add(other.evaluations.Load())
+	st.bounds.Add(other.bounds.Load())
+	return again, err
 }
 
 // candidate writes a layout out in full.

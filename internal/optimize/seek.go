@@ -8,15 +8,12 @@ import (
 )
 
 // bucket is a set of layouts: those with the pump between two stations, and
-// perhaps only some numbers of pumps or classes, or intakes away from others.
+// perhaps only some numbers of pumps or classes.
 type bucket struct {
 	from, to int // stations from ≤ p < to
 	pumps    int // 0 allows every number
 	only     class
 	anyClass bool
-	// avoid lists intakes; the layout's own must be farther than the
-	// separation from all of them.
-	avoid []int
 }
 
 // seeker looks for the best layout of a bucket. Branch and bound: places and
@@ -28,6 +25,12 @@ type seeker struct {
 	goal Objective
 	bucket
 	best *found
+
+	pumpOffers, placeOffers []priced // memory for leastCost
+	// tooSmall lists heads and drive-pipe lengths at which the pump of the
+	// choice at work cannot draw the flow at one pump station: neither can it
+	// with less head or a longer pipe.
+	tooSmall []chordFall
 }
 
 // seek gives the best layout of a bucket, or best if none is better; best may
@@ -85,44 +88,17 @@ func (st *site) costOf(f *found) int64 {
 	return cost + price.of(st.water, i, f.s)
 }
 
-// headCap is the most drive head that the limits allow.
-func (st *site) headCap() float64 {
-	if m := st.Limits.DriveHeadMaxM; m > 0 {
-		return m
-	}
-	return math.Inf(1)
-}
-
 // wants says whether an engine belongs to the bucket.
 func (k *seeker) wants(e *engine) bool { return k.pumps == 0 || e.pumps == k.pumps }
 
 func (k *seeker) wantsClass(c class) bool { return k.anyClass || k.only == c }
 
-// clear says whether an intake is far enough from those to avoid.
-func (k *seeker) clear(intake int32) bool {
-	for _, a := range k.avoid {
-		if math.Abs(k.water.s[intake]-k.water.s[a]) <= k.Limits.SeparationM {
-			return false
-		}
-	}
-	return true
-}
-
-// waysTo gives the unbeaten ways to a station that end no higher than a level
-// and belong to the bucket, highest first.
-func (k *seeker) waysTo(f *flow, s int, c class, stand int, level float64) []rung {
-	if len(k.avoid) == 0 {
-		return f.below(s, c, stand, level, nil)
-	}
-	return f.below(s, c, stand, level, k.clear)
-}
-
 // highest gives the highest way to a station that ends no higher than a level.
 func (k *seeker) highest(f *flow, s int, c class, stand int, level float64) (rung, bool) {
-	if top := f.top[c][s]; top.level <= level && (top.intake < 0 || k.clear(top.intake)) {
+	if top := f.top[c][s]; top.level <= level {
 		return top, top.intake >= 0
 	}
-	list := k.waysTo(f, s, c, stand, level)
+	list := f.below(s, c, stand, level)
 	if len(list) == 0 {
 		return rung{}, false
 	}
@@ -134,11 +110,11 @@ func (k *seeker) highest(f *flow, s int, c class, stand int, level float64) (run
 func (k *seeker) bucketTop(f *flow) float64 {
 	top := math.Inf(-1)
 	for p := k.from; p < k.to; p++ {
-		if h := f.pumpTop[p]; h > top && h >= k.needed(p) {
+		if h := min(f.pumpTop[p], k.allowed(p)); h > top && h >= k.needed(p) {
 			top = h
 		}
 	}
-	return min(top, k.headCap())
+	return top
 }
 
 // leastLift of the bucket; NaN when no pump can stand in it.
@@ -227,7 +203,7 @@ func (k *seeker) mostWater() {
 		}
 		pumps = pumps[:0]
 		for p := k.from; p < k.to; p++ {
-			top := min(t.flow.pumpTop[p], k.headCap(), t.table.bearsAny())
+			top := min(t.flow.pumpTop[p], k.allowed(p), t.table.bearsAny())
 			if !(top >= k.needed(p)) || math.IsNaN(k.lift[p]) {
 				continue
 			}
@@ -256,14 +232,17 @@ func (k *seeker) mostWater() {
 func (k *seeker) places(list []bounded, t *task, p int) []bounded {
 	need, outlet, most := k.needed(p), k.drive.outlet[p], k.mostSoFar()
 	for j, s := range k.pairs.heads(p) {
+		if k.chords[k.pairs.start[p]+int32(j)].Load() > chordGood {
+			continue
+		}
 		for c := range classes {
 			head := t.flow.top[c][s].level - outlet
 			if !(head >= need) || !k.wantsClass(c) {
 				continue
 			}
 			length := k.drive.length(int(s), p)
-			low, high := t.table.window(length)
-			head = min(head, k.headCap(), high)
+			low, high := t.table.window(length, k.lift[p])
+			head = min(head, k.allowed(p), high)
 			if head < max(need, low) {
 				continue
 			}
@@ -284,8 +263,8 @@ func (k *seeker) tryWater(t *task, pl bounded) {
 	}
 	f, e, outlet := t.flow, t.engine, k.drive.outlet[p]
 	length := k.drive.length(s, p)
-	low, high := t.table.window(length)
-	r, ok := k.highest(f, s, pl.class, e.standpipe, outlet+min(k.headCap(), high))
+	low, high := t.table.window(length, k.lift[p])
+	r, ok := k.highest(f, s, pl.class, e.standpipe, outlet+min(k.allowed(p), high))
 	if !ok {
 		return
 	}
@@ -325,8 +304,10 @@ func (k *seeker) tryBelow(c choice, s, p int, cl class, r rung, length float64) 
 		if !m.tooHigh {
 			return
 		}
-		bearable := k.ceiling(c, p, length, head, m)
-		if c.table().at(bearable, k.lift[p], length) <= k.mostSoFar() {
+		low, _ := c.table().window(length, k.lift[p])
+		least := max(k.needed(p), low)
+		bearable := k.ceiling(c, p, length, head, m, least)
+		if bearable <= least || c.table().at(bearable, k.lift[p], length) <= k.mostSoFar() {
 			return
 		}
 		level := min(outlet+bearable, math.Nextafter(r.level, math.Inf(-1)))
@@ -345,7 +326,7 @@ func (k *seeker) mostHead() {
 	}
 	var order []ranked
 	for _, f := range k.flows {
-		order = append(order, ranked{f, min(k.bucketTop(f), k.flowBears(f, k.Limits.DriveLengthMaxM))})
+		order = append(order, ranked{f, min(k.bucketTop(f), k.flowBearsAny(f))})
 	}
 	slices.SortStableFunc(order, func(a, b ranked) int { return cmp.Compare(b.top, a.top) })
 	var pumps, places []bounded
@@ -376,12 +357,23 @@ func (k *seeker) mostHead() {
 	}
 }
 
+// flowBearsAny is flowBears for any drive pipe and lift.
+func (k *seeker) flowBearsAny(f *flow) float64 {
+	most := 0.0
+	for e := range k.engines {
+		if k.wants(&k.engines[e]) {
+			most = max(most, f.tables[e].bearsAny())
+		}
+	}
+	return most
+}
+
 // flowBears is the most head that any engine of the bucket bears at a flow.
-func (k *seeker) flowBears(f *flow, length float64) float64 {
+func (k *seeker) flowBears(f *flow, length, lift float64) float64 {
 	most := 0.0
 	for e := range k.engines {
 		if k.wants(&k.engines[e]) && !f.tables[e].idle {
-			_, high := f.tables[e].window(length)
+			_, high := f.tables[e].window(length, lift)
 			most = max(most, high)
 		}
 	}
@@ -394,11 +386,11 @@ func (k *seeker) heads(list []bounded, f *flow, p int) []bounded {
 	least := max(k.needed(p), k.mostHeadSoFar())
 	for j, s := range k.pairs.heads(p) {
 		for c := range classes {
-			head := min(f.top[c][s].level-k.drive.outlet[p], k.headCap())
+			head := min(f.top[c][s].level-k.drive.outlet[p], k.allowed(p))
 			if !k.wantsClass(c) || !(head >= least) {
 				continue
 			}
-			if head = min(head, k.flowBears(f, k.drive.length(int(s), p))); head >= least {
+			if head = min(head, k.flowBears(f, k.drive.length(int(s), p), k.lift[p])); head >= least {
 				list = append(list, bounded{head, int32(p), s, k.pairs.start[p] + int32(j), c})
 			}
 		}
@@ -423,7 +415,7 @@ func (k *seeker) tryHead(f *flow, pl bounded) {
 		return
 	}
 	outlet, length := k.drive.outlet[p], k.drive.length(s, p)
-	r, ok := k.highest(f, s, pl.class, 0, outlet+min(k.headCap(), k.flowBears(f, length)))
+	r, ok := k.highest(f, s, pl.class, 0, outlet+min(k.allowed(p), k.flowBears(f, length, k.lift[p])))
 	for ok {
 		head := r.level - outlet
 		if head < k.needed(p) || head < k.mostHeadSoFar() {
@@ -451,7 +443,7 @@ func (k *seeker) anyEngine(f *flow, pl bounded, r rung, length float64) (works b
 		if !k.wants(e) || f.tables[ei].idle {
 			continue
 		}
-		low, high := f.tables[ei].window(length)
+		low, high := f.tables[ei].window(length, k.lift[p])
 		if head > high && low <= high {
 			bearable = max(bearable, high)
 		}
@@ -476,7 +468,7 @@ func (k *seeker) anyEngine(f *flow, pl bounded, r rung, length float64) (works b
 				most = max(most, op.DeliveredTotal)
 				k.offer(found{choice: c, s: int(pl.s), p: p, class: pl.class, rung: r, length: length, head: head, op: op})
 			case m.tooHigh && !works:
-				bearable = max(bearable, k.ceiling(c, p, length, head, m))
+				bearable = max(bearable, k.ceiling(c, p, length, head, m, max(k.needed(p), low)))
 			}
 		}
 	}

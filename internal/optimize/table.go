@@ -2,7 +2,6 @@ package optimize
 
 import (
 	"math"
-	"slices"
 	"sync/atomic"
 
 	"route/internal/hydraulics"
@@ -29,15 +28,15 @@ type table struct {
 
 	head, inverse, lift []float64 // grid, rising
 	values              []atomic.Uint64
-	lengths             [windowLines]float64
-	ends                [2][windowLines]float64 // of the windows, by length
+	ends                [2]ends // of the windows
+	bears               float64 // most head of any window
 }
 
 const (
 	tableMargin = 1.02
 	widening    = 1.35
 	// Ratios of neighbouring grid lines.
-	headRatio, lengthRatio, liftRatio = 1.2, 1.4, 1.2
+	headRatio, lengthRatio, liftRatio, drawRatio = 1.2, 1.4, 1.2, 1.4
 )
 
 // extent is the part of the world that tables cover.
@@ -59,8 +58,10 @@ func (st *site) extent() extent {
 		}
 	}
 	for _, f := range st.flows {
-		for _, h := range f.pumpTop {
-			x.headHigh = max(x.headHigh, min(h, st.headCap()))
+		for p, h := range f.pumpTop {
+			if !math.IsNaN(st.lift[p]) {
+				x.headHigh = max(x.headHigh, min(h, st.allowed(p)))
+			}
 		}
 	}
 	x.headLow = min(max(x.headLow, 0.05), x.headHigh/1.01)
@@ -85,14 +86,17 @@ func (f *flow) makeTables(x extent) {
 			site: st, engine: e, perPump: f.m3s / float64(e.pumps),
 			tuning: [2]float64{st.tuning[0] / widening, min(st.tuning[1]*widening, 0.99)},
 			head:   head, inverse: inverse, lift: lift,
-			values:  make([]atomic.Uint64, len(head)*len(inverse)*len(lift)),
-			lengths: e.draws.lengths, idle: true,
+			values: make([]atomic.Uint64, len(head)*len(inverse)*len(lift)),
+			idle:   true,
 		}
-		for a := range windowLines {
-			low, high := e.draws.headAt(heaviest, a, t.perPump), e.draws.headAt(lightest, a, t.perPump)
-			t.ends[heaviest][a], t.ends[lightest][a] = low, high
-			if low < 1.5*x.headHigh && high > x.headLow/1.5 {
-				t.idle = false
+		for a := range lengthLines {
+			for b := range liftLines {
+				low, high := e.draws.headAt(heaviest, a, b, t.perPump), e.draws.headAt(lightest, a, b, t.perPump)
+				t.ends[heaviest][a][b], t.ends[lightest][a][b] = low, high
+				t.bears = max(t.bears, high*windowMargin)
+				if low < windowMargin*x.headHigh && high*windowMargin > x.headLow {
+					t.idle = false
+				}
 			}
 		}
 	}
@@ -207,24 +211,33 @@ func mix(u, v, t float64) float64 {
 }
 
 // window bounds the drive heads at which the engine can be tuned to this flow
-// in a drive pipe of a length: below low even the heaviest tuning draws too
-// little, above high even the lightest draws too much. A margin covers what
-// lies between the lines of the draws.
-func (t *table) window(length float64) (low, high float64) {
+// in a drive pipe of a length against a lift: below low even the heaviest
+// tuning draws too little, above high even the lightest draws too much. A
+// margin covers the friction of the delivery pipe and what lies between the
+// lines of the draws.
+func (t *table) window(length, lift float64) (low, high float64) {
+	d := t.engine.draws
 	a := 0
-	if length > t.lengths[1] {
+	if length > d.lengths[1] {
 		a = 1
 	}
-	share := min(max((length-t.lengths[a])/(t.lengths[a+1]-t.lengths[a]), 0), 1)
-	low = mixEnds(heaviest, t.ends[heaviest][a], t.ends[heaviest][a+1], share)
-	high = mixEnds(lightest, t.ends[lightest][a], t.ends[lightest][a+1], share)
-	return low / windowMargin, high * windowMargin
+	along := min(max((length-d.lengths[a])/(d.lengths[a+1]-d.lengths[a]), 0), 1)
+	b := 0
+	for b < liftLines-2 && lift > d.lifts[b+1] {
+		b++
+	}
+	up := min(max((lift-d.lifts[b])/(d.lifts[b+1]-d.lifts[b]), 0), 1)
+	end := func(which int) float64 {
+		e := &t.ends[which]
+		return mixEnds(which, mixEnds(which, e[a][b], e[a+1][b], along), mixEnds(which, e[a][b+1], e[a+1][b+1], along), up)
+	}
+	return end(heaviest) / windowMargin, end(lightest) * windowMargin
 }
 
 // bearsAny is the most head that the engine bears in any drive pipe.
-func (t *table) bearsAny() float64 { return slices.Max(t.ends[lightest][:]) * windowMargin }
+func (t *table) bearsAny() float64 { return t.bears }
 
-const windowMargin = 1.05
+const windowMargin = 1.025
 
 // mixEnds interpolates the ends of windows; next to one that is outside the
 // table, the other counts when it is the safer.
@@ -246,36 +259,38 @@ const (
 )
 
 // draws is what a pump draws at the ends of its tuning range, by drive head,
-// for some lengths of drive pipe: at the heaviest the most for any lift of the
-// site, at the lightest the least. The draw goes about with the square root of
-// the head over the resistance of the drive pipe, which is linear in its
-// length, and changes with the lift by a fifth at most.
+// for some lengths of drive pipe and some lifts. The draw goes about with the
+// square root of the head over the resistance of the drive pipe, which is
+// linear in its length, and changes with the lift by a fifth at most, up and
+// down again.
 type draws struct {
 	head    []float64
-	lengths [windowLines]float64
-	m3s     [2][windowLines][]float64
+	lengths [lengthLines]float64
+	lifts   [liftLines]float64
+	m3s     [2][lengthLines][liftLines][]float64
 }
 
 const (
-	windowLines = 3 // lengths
-	liftSamples = 5
+	lengthLines = 3
+	liftLines   = 6
 )
+
+// ends holds heads by length and lift.
+type ends [lengthLines][liftLines]float64
 
 // drawsOf tabulates an engine's pump.
 func (st *site) drawsOf(e *engine, x extent) *draws {
-	d := &draws{head: ladderOf(x.headLow/1.5, 1.5*x.headHigh, headRatio), lengths: [windowLines]float64{x.lengthLow, (x.lengthLow + x.lengthHigh) / 2, x.lengthHigh}}
+	d := &draws{head: ladderOf(x.headLow/4, 6*x.headHigh, drawRatio), lengths: [lengthLines]float64{x.lengthLow, (x.lengthLow + x.lengthHigh) / 2, x.lengthHigh}}
+	for b := range d.lifts {
+		d.lifts[b] = x.liftLow * math.Pow(x.liftHigh/x.liftLow, float64(b)/(liftLines-1))
+	}
 	for a, length := range d.lengths {
-		for _, head := range d.head {
-			least, most := math.Inf(1), 0.0
-			for k := range liftSamples {
-				low := max(x.liftLow, 1.05*head)
-				high := max(x.liftHigh, 1.1*low)
-				lift := low * math.Pow(high/low, float64(k)/(liftSamples-1))
-				l, m := st.draw(e, length, head, lift)
-				least, most = min(least, l), max(most, m)
+		for b, lift := range d.lifts {
+			for _, head := range d.head {
+				least, most := st.draw(e, length, head, max(lift, 1.1*head))
+				d.m3s[heaviest][a][b] = append(d.m3s[heaviest][a][b], most)
+				d.m3s[lightest][a][b] = append(d.m3s[lightest][a][b], least)
 			}
-			d.m3s[heaviest][a] = append(d.m3s[heaviest][a], most)
-			d.m3s[lightest][a] = append(d.m3s[lightest][a], least)
 		}
 	}
 	return d
@@ -283,8 +298,8 @@ func (st *site) drawsOf(e *engine, x extent) *draws {
 
 // headAt is the drive head at which the draw is a flow; 0 below the table,
 // +Inf above it.
-func (d *draws) headAt(which, line int, m3s float64) float64 {
-	q := d.m3s[which][line]
+func (d *draws) headAt(which, a, b int, m3s float64) float64 {
+	q := d.m3s[which][a][b]
 	k := 0
 	for k < len(q) && q[k] < m3s {
 		k++

@@ -13,7 +13,7 @@ func TestBoundsAreAdmissible(t *testing.T) {
 	const seed, tables, points = 5, 400, 300
 	t.Logf("seed %d", seed)
 	r := rand.New(rand.NewPCG(seed, 3))
-	var most, mostAny, mostPotential, tightest, sum float64
+	var most, mostAny, mostPotential, tightest, loosest, sum float64
 	n := 0
 	for range tables {
 		p := randomProblem(r)
@@ -29,7 +29,7 @@ func TestBoundsAreAdmissible(t *testing.T) {
 		for range points {
 			head := headLow + r.Float64()*(headHigh-headLow)
 			lift := liftLow + r.Float64()*(liftHigh-liftLow)
-			length := tb.lengths[0] + r.Float64()*(tb.lengths[2]-tb.lengths[0])
+			length := tb.engine.draws.lengths[0] + r.Float64()*(tb.engine.draws.lengths[2]-tb.engine.draws.lengths[0])
 			if lift <= head || lift > p.Limits.LiftRatioMax*head {
 				continue
 			}
@@ -39,7 +39,7 @@ func TestBoundsAreAdmissible(t *testing.T) {
 			}
 			q := d.DeliveredFlow * float64(tb.engine.pumps)
 			n++
-			low, high := tb.window(length)
+			low, high := tb.window(length, lift)
 			if head < low || head > high || head > tb.bearsAny() || tb.idle {
 				t.Errorf("head %g works, outside the window %g to %g (any length %g), idle %v", head, low, high, tb.bearsAny(), tb.idle)
 			}
@@ -51,13 +51,14 @@ func TestBoundsAreAdmissible(t *testing.T) {
 			if high < 1e9 {
 				tightest = max(tightest, head/high)
 			}
+			loosest = max(loosest, low/head)
 			sum += q / at
 			if need, ok := tb.headFor(q, lift); !ok || need > head {
 				t.Errorf("H %g delivers %g, but the table asks for %g (%v)", head, q, need, ok)
 			}
 		}
 	}
-	t.Logf("%d points: delivered over bound at most %.4f (mean %.4f), at any length %.4f, potential %.4f; head over window %.4f", n, most, sum/float64(n), mostAny, mostPotential, tightest)
+	t.Logf("%d points: delivered over bound at most %.4f (mean %.4f), at any length %.4f, potential %.4f; head over window %.4f, window over head %.4f", n, most, sum/float64(n), mostAny, mostPotential, tightest, loosest)
 	if n < 2000 {
 		t.Errorf("only %d points say something", n)
 	}

@@ -342,7 +342,7 @@ func (q *inquiry) closestMiss(p int) miss {
 			continue
 		}
 		length := q.site.drive.length(int(pl.s), p)
-		head := min(pl.bound, q.headCap())
+		head := min(pl.bound, q.allowed(p))
 		for k := range q.engines {
 			if len(q.ways) == 0 {
 				continue
@@ -442,7 +442,7 @@ func (q *inquiry) nearest(res *Result) []finding.Finding {
 		if math.IsNaN(q.lift[p]) {
 			continue
 		}
-		if s := q.within(p) / q.needed(p); s > share {
+		if s := q.within(p) / q.needed(p); s > share || best < 0 {
 			best, share = p, s
 		}
 	}
