@@ -147,7 +147,7 @@ func printLayouts(w io.Writer, p *plan.Plan) {
 		{"  80 % of cases", func(l plan.Layout) string {
 			return show(quantity.DailyVolume, l.DeliveredLDayLow/1000/86400) + " – " + show(quantity.DailyVolume, l.DeliveredLDayHigh/1000/86400)
 		}},
-		{"chance that it works", func(l plan.Layout) string { return show(quantity.Ratio, l.ChanceWorks) }},
+		{"chance that it works", func(l plan.Layout) string { return l.Chance() }},
 		{"cost, " + p.Currency(), func(l plan.Layout) string { return string(l.Cost.Total) }},
 		{"drive head", func(l plan.Layout) string { return metres(l.DriveHeadM) }},
 		{"lift", func(l plan.Layout) string { return metres(l.Delivery.LiftM) }},

@@ -53,10 +53,11 @@ func (j *job) explain() {
 		j.plan.Reaches = append(j.plan.Reaches, reach)
 	}
 	for _, r := range j.result.Rejected {
-		j.plan.Rejected = append(j.plan.Rejected, Rejected{
-			Reason: r.Reason, Count: r.Count, Text: j.reason(r.Reason, r.Value, r.Limit),
-			Nearest: Nearest{StationM: Number(r.StationM), Value: Number(r.Value.SI), Limit: Number(r.Limit.SI), Unit: siUnit(r.Value.Dim)},
-		})
+		nearest := Nearest{StationM: Number(r.StationM), Value: Number(r.Value.SI), Limit: Number(r.Limit.SI), Unit: siUnit(r.Value.Dim)}
+		if r.Reason == optimize.Land || r.Reason == optimize.NoDeliveryWay {
+			nearest.Value, nearest.Limit, nearest.Unit = Unknown, Unknown, ""
+		}
+		j.plan.Rejected = append(j.plan.Rejected, Rejected{Reason: r.Reason, Count: r.Count, Text: j.reason(r.Reason, r.Value, r.Limit), Nearest: nearest})
 	}
 	j.tell(j.result.Findings...)
 	if j.result.Status == optimize.Infeasible && len(j.result.Findings) == 0 {

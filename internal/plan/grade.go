@@ -165,7 +165,7 @@ func (g *grader) places() {
 			StaticLevelM:  Number(c.StaticLevelM),
 			RunningLevelM: Number(c.RunningLevelM),
 			InsideM:       Number(g.standpipe.Pipe.Pipe.Inside),
-			Size:          g.standpipe.Pipe.Name,
+			Size:          g.standpipe.Pipe.Size,
 		}
 	}
 	pump, _ := g.plan.Prices.Item(c.PumpItem)
@@ -194,7 +194,7 @@ func pipeRun(it *catalog.Item, lengthM, flow float64, temperatureK float64) Pipe
 		rating = Number(r)
 	}
 	return PipeRun{
-		Item: it.ID, Material: p.Family, Size: p.Size, Standard: p.Standard,
+		Item: it.ID, Material: strings.TrimSuffix(p.Family, " "+p.Size), Size: p.Size, Standard: p.Standard,
 		InsideM: Number(p.Pipe.Inside), LengthM: Number(lengthM), LossM: Unknown,
 		FlowLS: Number(flow * 1000), VelocityMS: Number(flow / p.Pipe.Area()),
 		PressureM: Unknown, RatingM: rating,
@@ -228,14 +228,28 @@ func (g *grader) vertex(p Place, along, invert, grade float64) Vertex {
 // driveStepM is how finely the ground under the drive pipe is drawn.
 const driveStepM = 1.0
 
-// layDrive draws the straight pipe from the water line at its head to the
-// waste valve outlet.
+// leastDriveFall is the fall over length that the drive pipe keeps when it
+// starts as deep as the supply pipe ends.
+const leastDriveFall = 0.02
+
+// driveTop is the level at which the drive pipe starts: where the supply pipe
+// ends in the bed, or at the water line where that would leave it hardly any
+// fall.
+func (g *grader) driveTop() float64 {
+	top := g.creek.ZM[g.c.DriveFrom]
+	if bed := top - g.site.Limits.BedDepthM; bed-g.c.OutletM >= leastDriveFall*g.c.DriveM {
+		return bed
+	}
+	return top
+}
+
+// layDrive draws the straight pipe from its head to the waste valve outlet.
 func (g *grader) layDrive() {
 	c := g.c
 	run := pipeRun(g.drivePipe, c.DriveM, c.Flow/float64(c.Layout.Pumps), g.site.TemperatureK)
 	run.PressureM = Number(g.operation.ShutoffHeadM)
 	a, b := g.creek.Points[c.DriveFrom], g.creek.Points[c.Pump]
-	top, bottom := g.creek.ZM[c.DriveFrom], c.OutletM
+	top, bottom := g.driveTop(), c.OutletM
 	steps := max(1, int(math.Ceil(c.DriveM/driveStepM)))
 	for k := range steps + 1 {
 		t := float64(k) / float64(steps)
@@ -247,7 +261,7 @@ func (g *grader) layDrive() {
 		place := g.at(p, ground)
 		switch k {
 		case 0:
-			place = g.atStation(c.DriveFrom, top)
+			place = g.atStation(c.DriveFrom, g.creek.ZM[c.DriveFrom])
 		case steps:
 			place = g.atStation(c.Pump, g.creek.ZM[c.Pump])
 		}
@@ -267,17 +281,15 @@ func (g *grader) layDelivery() {
 	run := pipeRun(g.deliveryPipe, g.route.LengthM, flow, g.site.TemperatureK)
 	run.LossM = Number(g.operation.DeliveryLossM)
 	atPump := g.c.OutletM + g.operation.DeliveryHeadM
-	along, highest := 0.0, 0.0
+	highest := 0.0
 	last := len(g.route.Line) - 1
-	for k, p := range g.route.Line {
-		if k > 0 {
-			along += math.Hypot(dist(g.route.Line[k-1], p), g.route.ZM[k]-g.route.ZM[k-1])
-		}
+	for k, along := range g.alongRoute() {
+		p := g.route.Line[k]
 		grade := atPump - g.operation.DeliveryLossM*along/g.route.LengthM
 		place, invert := g.at(p, g.route.ZM[k]), g.route.ZM[k]
 		switch k {
 		case 0:
-			place, invert = g.atStation(g.c.Pump, g.route.ZM[0]), g.c.OutletM
+			place, invert = g.atStation(g.c.Pump, g.creek.ZM[g.c.Pump]), g.c.OutletM
 		case last:
 			invert = g.problem.TankInletM
 		}
@@ -287,6 +299,21 @@ func (g *grader) layDelivery() {
 	surge := hydraulics.Surge(g.fluid, g.deliveryPipe.Pipe.Pipe, flow/g.deliveryPipe.Pipe.Pipe.Area())
 	run.PressureM = Number(highest + surge)
 	g.l.Delivery = Delivery{PipeRun: run, LiftM: Number(g.liftM()), CrestM: Number(g.route.CrestM)}
+}
+
+// alongRoute gives the distance along the delivery line of each vertex. The
+// pipe follows the ground between two of them, so that it is a little longer
+// than the straight lines; the whole is shared out in proportion.
+func (g *grader) alongRoute() []float64 {
+	along := make([]float64, len(g.route.Line))
+	for k := 1; k < len(along); k++ {
+		along[k] = along[k-1] + math.Hypot(dist(g.route.Line[k-1], g.route.Line[k]), g.route.ZM[k]-g.route.ZM[k-1])
+	}
+	straight := along[len(along)-1]
+	for k := range along {
+		along[k] *= g.route.LengthM / straight
+	}
+	return along
 }
 
 func (g *grader) duty() {

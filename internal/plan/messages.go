@@ -63,7 +63,16 @@ func (p *Plan) Headline() string {
 	if p.Demand.Known() {
 		text += fmt.Sprintf(" Wanted: %s.", day(p.Demand))
 	}
-	return text + fmt.Sprintf(" Chance that it works as asked: %s.", quantity.Format(p.System(), quantity.Ratio, float64(best.ChanceWorks)))
+	return text + fmt.Sprintf(" Chance that it works as asked: %s.", best.Chance())
+}
+
+// Chance is the chance that a layout works, in whole per cent: the draws
+// support no more.
+func (l *Layout) Chance() string {
+	if !l.ChanceWorks.Known() {
+		return "not known"
+	}
+	return fmt.Sprintf("%.0f %%", 100*float64(l.ChanceWorks))
 }
 
 // nearestMiss is the first error's text, which says what is missing.
