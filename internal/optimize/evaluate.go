@@ -67,7 +67,7 @@ func (st *site) evaluate(c choice, p int, length, head float64) (hydraulics.Oper
 	surge := op.DeliveryHeadM + way.wave*op.DeliveredTotal/(way.pipe.Area()*hydraulics.Gravity)
 	switch {
 	case op.LiftRatio > l.LiftRatioMax && l.LiftRatioMax > 0:
-		return op, &miss{reason: LiftRatioTooHigh, value: quantity.Of(quantity.Ratio, op.LiftRatio), limit: quantity.Of(quantity.Ratio, l.LiftRatioMax)}
+		return op, &miss{reason: LiftRatioTooHigh, value: quantity.Of(quantity.Multiple, op.LiftRatio), limit: quantity.Of(quantity.Multiple, l.LiftRatioMax)}
 	case op.ShutoffHeadM > e.rating:
 		return op, &miss{reason: SurgeAboveRating, value: quantity.Of(quantity.Head, op.ShutoffHeadM), limit: quantity.Of(quantity.Head, e.rating), tooHigh: true}
 	case surge > way.rating:

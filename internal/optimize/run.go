@@ -307,13 +307,13 @@ func (st *site) doubts(c *Candidate) []finding.Finding {
 	}
 	drive, _ := st.Catalog.Item(c.DrivePipe)
 	if mu := c.Operation.Mu; mu < steadyMu {
-		note(finding.Warning, "weak_beat", "the pressure rise of the beat is {0} times the delivery head; below {1} the output is uneven", "a stiffer drive pipe, a smaller pump tuned higher, or less lift makes the beat stronger", quantity.Of(quantity.Ratio, mu), quantity.Of(quantity.Ratio, steadyMu))
+		note(finding.Warning, "weak_beat", "the pressure rise of the beat is {0} the delivery head; below {1} the output is uneven", "a stiffer drive pipe, a smaller pump tuned higher, or less lift makes the beat stronger", quantity.Of(quantity.Multiple, mu), quantity.Of(quantity.Multiple, steadyMu))
 	}
 	if ld := c.DriveM / drive.Pipe.Pipe.Inside; ld < shortDrive || ld > longDrive {
-		note(finding.Note, "drive_length_to_diameter", "the drive pipe is {0} bores long; handbooks ask for {1} to {2}", "", quantity.Of(quantity.Ratio, ld), quantity.Of(quantity.Ratio, shortDrive), quantity.Of(quantity.Ratio, longDrive))
+		note(finding.Note, "drive_length_to_diameter", "the drive pipe is {0} its bore long; handbooks ask for {1} to {2}", "", quantity.Of(quantity.Multiple, ld), quantity.Of(quantity.Multiple, shortDrive), quantity.Of(quantity.Multiple, longDrive))
 	}
 	if lh := c.DriveM / c.DriveHeadM; lh < shortForHead || lh > longForHead {
-		note(finding.Note, "drive_length_to_head", "the drive pipe is {0} times as long as its head; handbooks ask for {1} to {2} times", "", quantity.Of(quantity.Ratio, lh), quantity.Of(quantity.Ratio, shortForHead), quantity.Of(quantity.Ratio, longForHead))
+		note(finding.Note, "drive_length_to_head", "the drive pipe is {0} its head long; handbooks ask for {1} to {2}", "", quantity.Of(quantity.Multiple, lh), quantity.Of(quantity.Multiple, shortForHead), quantity.Of(quantity.Multiple, longForHead))
 	}
 	if c.Operation.Transition {
 		note(finding.Note, "transition_flow", "the flow in the drive pipe is between laminar and turbulent, where friction is uncertain by a fifth", "")

@@ -450,21 +450,28 @@ func (st *site) chordVerdict(s, p int) uint32 {
 	if st.ChordAllowed != nil && !st.ChordAllowed(a, b) {
 		return chordOverForbiddenLand
 	}
-	if st.Ground == nil {
-		return chordGood
+	above, below := st.strays(s, p)
+	if above > st.Limits.DriveTrestleM || below > st.Limits.DriveDigM {
+		return chordOffGround
 	}
+	return chordGood
+}
+
+// strays is how far the drive pipe of a pair lies above and below the ground
+// at its worst places; where the ground is not known it counts as right.
+func (st *site) strays(s, p int) (above, below float64) {
+	if st.Ground == nil {
+		return 0, 0
+	}
+	a, b := st.drive.at[s], st.drive.at[p]
 	za, zb := st.drive.z[s], st.drive.outlet[p]
 	steps := int(math.Ceil(st.drive.length(s, p) / chordStepM))
 	for k := 0; k <= steps; k++ {
 		t := float64(k) / float64(steps)
-		ground, ok := st.Ground.At(orb.Point{a[0] + t*(b[0]-a[0]), a[1] + t*(b[1]-a[1])})
-		if !ok {
-			continue
-		}
-		above := za + t*(zb-za) - ground
-		if above > st.Limits.DriveTrestleM || -above > st.Limits.DriveDigM {
-			return chordOffGround
+		if ground, ok := st.Ground.At(orb.Point{a[0] + t*(b[0]-a[0]), a[1] + t*(b[1]-a[1])}); ok {
+			over := za + t*(zb-za) - ground
+			above, below = max(above, over), max(below, -over)
 		}
 	}
-	return chordGood
+	return above, below
 }

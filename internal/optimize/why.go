@@ -68,7 +68,7 @@ func (st *site) claim(reach *Reach, main *found, kept []keeper) {
 		reach.Value, reach.Limit = quantity.Of(quantity.DailyVolume, main.op.DeliveredTotal), quantity.Of(quantity.DailyVolume, best.op.DeliveredTotal)
 	default:
 		reach.Reason = OverBudget
-		reach.Value, reach.Limit = quantity.Of(quantity.Ratio, float64(main.cost)/float64(best.cost)), quantity.Of(quantity.Ratio, 1)
+		reach.Value, reach.Limit = quantity.Of(quantity.Multiple, float64(main.cost)/float64(best.cost)), quantity.Of(quantity.Multiple, 1)
 	}
 }
 
@@ -195,8 +195,8 @@ func (q *inquiry) blame(reach *Reach, water *found) {
 		if math.IsNaN(q.lift[p]) {
 			continue
 		}
-		if have := q.within(p); have/q.needed(p) > share || best < 0 {
-			best, share = p, have/q.needed(p)
+		if s := q.share(p); s > share || best < 0 {
+			best, share = p, s
 		}
 	}
 	if best < 0 {
@@ -210,12 +210,38 @@ func (q *inquiry) blame(reach *Reach, water *found) {
 	if !math.IsInf(have, -1) && math.IsNaN(reach.HeadM) {
 		reach.HeadM = have
 	}
-	if have < q.needed(best) {
-		reach.Reason, reach.Value, reach.Limit = q.headReason(best, have)
+	if reason, value, limit, ok := q.headMiss(best); ok {
+		reach.Reason, reach.Value, reach.Limit = reason, value, limit
 		return
 	}
 	m := q.closestMiss(best)
 	reach.Reason, reach.Value, reach.Limit = m.reason, m.value, m.limit
+}
+
+// share is the head that a pump has over the head that it needs; below zero
+// where the lift forbids any.
+func (q *inquiry) share(p int) float64 {
+	have, need := q.within(p), q.needed(p)
+	if q.lift[p] <= 0 || have >= need && q.allowed(p) < need {
+		return math.Inf(-1)
+	}
+	return have / need
+}
+
+// headMiss says what keeps a pump from the head that it needs; ok is false
+// where it has it.
+func (q *inquiry) headMiss(p int) (reason string, value, limit quantity.Value, ok bool) {
+	have, need := q.within(p), q.needed(p)
+	switch {
+	case q.lift[p] <= 0 || have >= need && q.lift[p]/leastLiftRatio < need:
+		return LiftTooLow, quantity.Of(quantity.Head, q.lift[p]), quantity.Of(quantity.Head, leastLiftRatio*need), true
+	case have >= need && q.allowed(p) < need:
+		return LiftRatioTooHigh, quantity.Of(quantity.Multiple, q.lift[p]/q.allowed(p)), quantity.Of(quantity.Multiple, q.Limits.LiftRatioMax), true
+	case have < need:
+		reason, value, limit = q.headReason(p, have)
+		return reason, value, limit, true
+	}
+	return reason, value, limit, false
 }
 
 // headReason says why a pump has less head than it needs.
@@ -234,7 +260,7 @@ func (q *inquiry) headReason(p int, have float64) (reason string, value, limit q
 		return DrivePipeTooShort, quantity.Metres(0), quantity.Metres(q.Limits.DriveLengthMinM)
 	}
 	if need > q.Limits.DriveHeadMinM && have >= q.Limits.DriveHeadMinM {
-		return LiftRatioTooHigh, quantity.Of(quantity.Ratio, q.lift[p]/have), quantity.Of(quantity.Ratio, q.Limits.LiftRatioMax)
+		return LiftRatioTooHigh, quantity.Of(quantity.Multiple, q.lift[p]/have), quantity.Of(quantity.Multiple, q.Limits.LiftRatioMax)
 	}
 	return TooLittleHead, quantity.Of(quantity.Head, have), quantity.Of(quantity.Head, need)
 }
@@ -355,12 +381,42 @@ func (q *inquiry) closestMiss(p int) miss {
 	switch {
 	case near != nil:
 		return *near
+	case offGround:
+		off, limit := q.offGround(p)
+		return miss{reason: DriveGround, value: quantity.Metres(off), limit: quantity.Metres(limit)}
 	case offLand:
 		return miss{reason: Land}
-	case offGround:
-		return miss{reason: DriveGround}
 	}
 	return miss{reason: TooLittleWater, value: quantity.Of(quantity.Flow, q.TakeFlow), limit: quantity.Of(quantity.Flow, q.leastDraw())}
+}
+
+// offGround is how far the drive pipe that strays least from the ground lies
+// above or below it at its worst place, and the limit that it breaks there, of
+// those that bring a pump the head it needs.
+func (q *inquiry) offGround(p int) (off, limit float64) {
+	least := math.Inf(1)
+	for _, s := range q.pairs.heads(p) {
+		if q.topLevel(int(s))-q.site.drive.outlet[p] < q.needed(p) {
+			continue
+		}
+		above, below := q.strays(int(s), p)
+		if over := above - q.Limits.DriveTrestleM; over > 0 && over < least {
+			least, off, limit = over, above, q.Limits.DriveTrestleM
+		}
+		if over := below - q.Limits.DriveDigM; over > 0 && over < least {
+			least, off, limit = over, below, q.Limits.DriveDigM
+		}
+	}
+	return off, limit
+}
+
+// topLevel is the highest water that any flow brings to a station.
+func (q *inquiry) topLevel(s int) float64 {
+	level := math.Inf(-1)
+	for _, f := range q.flows {
+		level = max(level, f.top[standing][s].level, f.top[bare][s].level)
+	}
+	return level
 }
 
 // bestPlace is the head of the drive pipe that gives a pump the most head and
@@ -410,17 +466,17 @@ func (q *inquiry) count(tally map[string]*Reject, reach *Reach, feasible bool) {
 		t.Count++
 	}
 	for p := reach.From; p < reach.To; p++ {
-		have := q.within(p)
 		switch {
 		case q.PumpAt != nil && !q.PumpAt[p]:
 			add(Land, p, quantity.Value{}, quantity.Value{})
 		case !q.DeliveryAt[p].OK:
 			add(NoDeliveryWay, p, quantity.Value{}, quantity.Value{})
-		case have < q.needed(p):
-			reason, value, limit := q.headReason(p, have)
-			add(reason, p, value, limit)
-		case !feasible:
-			add(reach.Reason, p, reach.Value, reach.Limit)
+		default:
+			if reason, value, limit, ok := q.headMiss(p); ok {
+				add(reason, p, value, limit)
+			} else if !feasible {
+				add(reach.Reason, p, reach.Value, reach.Limit)
+			}
 		}
 	}
 }
@@ -442,7 +498,7 @@ func (q *inquiry) nearest(res *Result) []finding.Finding {
 		if math.IsNaN(q.lift[p]) {
 			continue
 		}
-		if s := q.within(p) / q.needed(p); s > share || best < 0 {
+		if s := q.share(p); s > share || best < 0 {
 			best, share = p, s
 		}
 	}
@@ -454,6 +510,9 @@ func (q *inquiry) nearest(res *Result) []finding.Finding {
 		return q.nowhere(res)
 	case q.TakeFlow <= 0 || len(q.engines) == 0 || len(q.ways) == 0:
 		return []finding.Finding{finding.New(finding.Error, "nothing_to_choose_from", "there is no flow to take, or the catalog has no drive pipe with a pump of its bore, or no delivery pipe", "give the creek's low flow and check the choice of pipes and pumps")}
+	case math.IsInf(share, -1) && !math.IsInf(q.within(best), -1):
+		reason, value, limit, _ := q.headMiss(best)
+		return at(finding.New(finding.Error, "nearest_miss", missText(reason), missHint(reason), value, limit), best)
 	case share < 1:
 		return at(q.headMissing(best), best)
 	}
@@ -466,13 +525,14 @@ func (q *inquiry) nearest(res *Result) []finding.Finding {
 	return []finding.Finding{f}
 }
 
-// reachMiss ranks reaches: those with head enough by how far they are off.
+// reachMiss ranks reaches by how far they are off; those without head enough
+// come last.
 func (q *inquiry) reachMiss(r *Reach) float64 {
 	switch r.Reason {
-	case TooLittleHead, StandpipeTooHigh, SupplySummit, SupplyTooLong, DrivePipeTooLong, DrivePipeTooShort, NoDeliveryWay, Land:
+	case TooLittleHead, StandpipeTooHigh, SupplySummit, SupplyTooLong, DrivePipeTooLong, DrivePipeTooShort, NoDeliveryWay:
 		return math.Inf(1)
 	}
-	return missBy(r.Value, r.Limit)
+	return min(missBy(r.Value, r.Limit), math.MaxFloat64)
 }
 
 // nowhere explains a creek where no pump may stand.
@@ -491,17 +551,19 @@ func missText(reason string) string {
 	case PumpTooSmall:
 		return "the flow of {0} is more than the largest pump draws, {1}"
 	case LiftRatioTooHigh:
-		return "the lift is {0} times the drive head at best, {1} times are allowed"
+		return "the lift is {0} the drive head at best, {1} is allowed"
 	case LiftTooHigh:
 		return "the lift of {0} is more than the beat of any pump reaches, about {1}"
 	case LiftTooLow:
-		return "the tank stands only {0} above the pump where the drive head is {1}: water would run there by itself"
+		return "the tank stands {0} above the pump; a ram needs {1} at least"
 	case SurgeAboveRating:
 		return "shutting off raises the pressure in the drive pipe to {0}, its rating is {1}"
 	case DeliveryAboveRating:
 		return "the pressure in the delivery pipe reaches {0}, its rating is {1}"
 	case DriveGround:
-		return "there is head enough, but every straight drive pipe that gets it runs too deep in the ground or too high above it"
+		return "there is head enough, but a straight drive pipe that gets it lies {0} off the ground at its worst place; {1} are allowed"
+	case Land:
+		return "there is head enough, but no straight drive pipe that gets it stays on land that may be crossed"
 	}
 	return "no layout keeps all limits ({0}, limit {1})"
 }
