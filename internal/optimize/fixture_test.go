@@ -73,7 +73,7 @@ func creekProblem(n int, slope float64, seed uint64) Problem {
 
 func TestRunOnACreek(t *testing.T) {
 	for _, goal := range []Objective{LeastCost, MostWater, MostHead} {
-		p := creekProblem(400, 0.02, 1)
+		p := creekProblem(2000, 0.02, 1)
 		p.Objective = goal
 		res, err := Run(t.Context(), p, nil)
 		if err != nil {
@@ -93,7 +93,7 @@ func TestRunOnACreek(t *testing.T) {
 func BenchmarkRun(b *testing.B) {
 	for _, goal := range []Objective{LeastCost, MostWater, MostHead} {
 		b.Run(string(goal), func(b *testing.B) {
-			p := creekProblem(400, 0.02, 1)
+			p := creekProblem(2000, 0.02, 1)
 			p.Objective = goal
 			for b.Loop() {
 				res, err := Run(b.Context(), p, nil)

@@ -218,8 +218,8 @@ func mix(u, v, t float64) float64 {
 func (t *table) window(length, lift float64) (low, high float64) {
 	d := t.engine.draws
 	a := 0
-	if length > d.lengths[1] {
-		a = 1
+	for a < lengthLines-2 && length > d.lengths[a+1] {
+		a++
 	}
 	along := min(max((length-d.lengths[a])/(d.lengths[a+1]-d.lengths[a]), 0), 1)
 	b := 0
@@ -237,7 +237,7 @@ func (t *table) window(length, lift float64) (low, high float64) {
 // bearsAny is the most head that the engine bears in any drive pipe.
 func (t *table) bearsAny() float64 { return t.bears }
 
-const windowMargin = 1.025
+const windowMargin = 1.05
 
 // mixEnds interpolates the ends of windows; next to one that is outside the
 // table, the other counts when it is the safer.
@@ -271,7 +271,7 @@ type draws struct {
 }
 
 const (
-	lengthLines = 3
+	lengthLines = 4
 	liftLines   = 6
 )
 
@@ -280,7 +280,10 @@ type ends [lengthLines][liftLines]float64
 
 // drawsOf tabulates an engine's pump.
 func (st *site) drawsOf(e *engine, x extent) *draws {
-	d := &draws{head: ladderOf(x.headLow/4, 6*x.headHigh, drawRatio), lengths: [lengthLines]float64{x.lengthLow, (x.lengthLow + x.lengthHigh) / 2, x.lengthHigh}}
+	d := &draws{head: ladderOf(x.headLow/4, 6*x.headHigh, drawRatio)}
+	for a := range d.lengths {
+		d.lengths[a] = x.lengthLow + (x.lengthHigh-x.lengthLow)*float64(a)/(lengthLines-1)
+	}
 	for b := range d.lifts {
 		d.lifts[b] = x.liftLow * math.Pow(x.liftHigh/x.liftLow, float64(b)/(liftLines-1))
 	}

@@ -23,13 +23,12 @@ func TestBoundsAreAdmissible(t *testing.T) {
 		}
 		f := st.flows[r.IntN(len(st.flows))]
 		tb := &f.tables[r.IntN(len(f.tables))]
-		last := func(g []float64) (float64, float64) { return g[0], g[len(g)-1] }
-		headLow, headHigh := last(tb.head)
-		liftLow, liftHigh := last(tb.lift)
+		x := st.extent()
+		lengths := tb.engine.draws.lengths
 		for range points {
-			head := headLow + r.Float64()*(headHigh-headLow)
-			lift := liftLow + r.Float64()*(liftHigh-liftLow)
-			length := tb.engine.draws.lengths[0] + r.Float64()*(tb.engine.draws.lengths[2]-tb.engine.draws.lengths[0])
+			head := x.headLow + r.Float64()*(x.headHigh-x.headLow)
+			lift := x.liftLow + r.Float64()*(x.liftHigh-x.liftLow)
+			length := lengths[0] + r.Float64()*(lengths[lengthLines-1]-lengths[0])
 			if lift <= head || lift > p.Limits.LiftRatioMax*head {
 				continue
 			}
