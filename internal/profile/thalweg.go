@@ -138,6 +138,12 @@ type thalweg struct {
 
 func (t *thalweg) say(f finding.Finding) { t.findings = append(t.findings, f) }
 
+// maxBlindShare is the share of the walk's points without a height from which
+// on the lowest way beside them is not taken for the creek. A track's own error
+// puts a point or two beside a hole, not a quarter of them; common practice, no
+// source.
+const maxBlindShare = 0.25
+
 // takeWalk joins the legs and looks where they lie.
 func (t *thalweg) takeWalk(walked []orb.LineString) error {
 	for _, leg := range walked {
@@ -160,6 +166,11 @@ func (t *thalweg) takeWalk(walked []orb.LineString) error {
 	}
 	if t.outside == t.vertices {
 		return t.offTerrain()
+	}
+	if float64(t.outside) > maxBlindShare*float64(t.vertices) {
+		return &finding.Fault{Code: "creek_void",
+			Text: fmt.Sprintf("the terrain has no height at %d of %d points of the creek line: a way round the holes would not be the creek", t.outside, t.vertices),
+			Hint: "use terrain without holes along the creek, or give only the part of the creek that has heights"}
 	}
 	t.walk = joinLegs(walked, 3*t.o.corridorM(), max(t.o.TrackSigmaM, 2*t.o.CellM))
 	if t.walk.lengthM < 3*t.o.CellM {
