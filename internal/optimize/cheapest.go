@@ -7,7 +7,7 @@ import (
 )
 
 // costTask is a flow and an engine with the least that they can cost in the
-// bucket when water comes for nothing.
+// bucket, by the head that energy alone asks for.
 type costTask struct {
 	task
 	least int64
@@ -25,6 +25,9 @@ func (k *seeker) leastCost() {
 	for _, t := range price.tasks() {
 		if t.least > k.costSoFar() || k.ctx.Err() != nil {
 			break
+		}
+		if t.bound() < k.demand() {
+			continue
 		}
 		for way, delivery := range price.deliveryFor(t.engine) {
 			need, ok := t.table.headFor(k.demand(), t.lift+k.deliveryLoss(way, price.nearest, k.Demand))
@@ -186,11 +189,11 @@ type waterKey struct {
 func (b *bucketPrices) tasks() []costTask {
 	var list []costTask
 	for _, t := range b.seeker.tasks() {
-		if t.potential < b.Demand || t.bound() < b.Demand {
+		if t.potential < b.Demand {
 			continue
 		}
-		delivery := slices.Min(b.deliveryFor(t.engine))
-		list = append(list, costTask{t, delivery + t.engine.driveLeast + t.engine.pumpCost})
+		water := b.glance(&t, t.table.headForEnergy(b.Demand, t.lift))
+		list = append(list, costTask{t, slices.Min(b.deliveryFor(t.engine)) + water + t.engine.pumpCost})
 	}
 	slices.SortStableFunc(list, func(a, b costTask) int { return cmp.Compare(a.least, b.least) })
 	return list
@@ -366,14 +369,20 @@ func (k *seeker) cheapestPlace(t *task, pump priced) {
 		if cost > k.costSoFar() {
 			continue
 		}
-		low, high := t.table.window(length, k.lift[p])
-		need, most := max(pump.need, low), min(k.allowed(p), high)
+		low, high := 0.0, -1.0 // of the window, when first needed
 		for c := range classes {
-			if need > most || !k.wantsClass(c) {
+			if !k.wantsClass(c) {
 				continue
 			}
 			rungs := t.flow.rungs(t.engine.standpipe, int(s), c)
-			if len(rungs) == 0 || rungs[0].level-outlet < need {
+			if len(rungs) == 0 || rungs[0].level-outlet < pump.need || cost+cheapest(rungs, outlet+pump.need) > k.costSoFar() {
+				continue
+			}
+			if high < 0 {
+				low, high = t.table.window(length, k.lift[p])
+			}
+			need, most := max(pump.need, low), min(k.allowed(p), high)
+			if need > most || rungs[0].level-outlet < need {
 				continue
 			}
 			bound := t.table.at(min(rungs[0].level-outlet, most), pump.against, length)

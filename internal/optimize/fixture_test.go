@@ -3,7 +3,6 @@ package optimize
 import (
 	"math"
 	"math/rand/v2"
-	"testing"
 
 	"github.com/paulmach/orb"
 
@@ -21,6 +20,21 @@ func usualLimits() Limits {
 		BoxDropM: 0.1, BoxLeadM: 6, PumpAboveCreekM: 0.3, DriveDigM: 1, DriveTrestleM: 1.5,
 		LiftRatioMax: 20, SeparationM: 30,
 	}
+}
+
+// kilometre is a creek of 1 km with a station every 2 m.
+func kilometre() Problem {
+	p := creekProblem(2000, 0.02, 1)
+	c := p.Creek
+	thin := &profile.Profile{}
+	var ways []DeliveryWay
+	for k := 0; k < len(c.ZM); k += 4 {
+		thin.Stations, thin.Points = append(thin.Stations, c.Stations[k]), append(thin.Points, c.Points[k])
+		thin.ZM, thin.SlopeM = append(thin.ZM, c.ZM[k]), append(thin.SlopeM, c.SlopeM[k])
+		ways = append(ways, p.DeliveryAt[k])
+	}
+	p.Creek, p.DeliveryAt = thin, ways
+	return p
 }
 
 // creekProblem is a creek that winds gently, with pools and riffles on a given
@@ -69,40 +83,4 @@ func creekProblem(n int, slope float64, seed uint64) Problem {
 		pr.DeliveryAt = append(pr.DeliveryAt, DeliveryWay{LengthM: 1.05 * math.Hypot(d, pr.TankInletM-p.ZM[k]), CrestM: pr.TankInletM - 2, OK: d < 1000})
 	}
 	return pr
-}
-
-func TestRunOnACreek(t *testing.T) {
-	for _, goal := range []Objective{LeastCost, MostWater, MostHead} {
-		p := creekProblem(2000, 0.02, 1)
-		p.Objective = goal
-		res, err := Run(t.Context(), p, nil)
-		if err != nil {
-			t.Fatal(err)
-		}
-		t.Logf("%s: %v %+v", goal, res.Status, res.Stats)
-		for _, c := range res.Ranked {
-			t.Logf("  %v i %d s %d p %d n %d H %.3f Q %.1f q %.2f L/day cost %s sup %s %.1f drive %s %.1f del %s %.0f lam %.2f %d findings", c.BestAt, c.Intake, c.Standpipe, c.Pump, c.Operation.Pumps, c.DriveHeadM, c.Flow*6e4, c.Operation.DeliveredTotal*86400e3, c.Cost, c.SupplyPipe, c.SupplyM, c.DrivePipe, c.DriveM, c.DeliveryPipe, c.DeliveryM, c.Operation.Lambda, len(c.Findings))
-		}
-		for _, r := range res.Reaches[:6] {
-			t.Logf("  reach %g-%g cand %d head %.3f water %.1f %s %v %v", r.FromM, r.ToM, r.Candidate, r.HeadM, r.Water*86400e3, r.Reason, r.Value, r.Limit)
-		}
-		t.Logf("  rejected %+v", res.Rejected)
-	}
-}
-
-func BenchmarkRun(b *testing.B) {
-	for _, goal := range []Objective{LeastCost, MostWater, MostHead} {
-		b.Run(string(goal), func(b *testing.B) {
-			p := creekProblem(2000, 0.02, 1)
-			p.Objective = goal
-			for b.Loop() {
-				res, err := Run(b.Context(), p, nil)
-				if err != nil {
-					b.Fatal(err)
-				}
-				b.ReportMetric(float64(res.Stats.Evaluations), "evaluations")
-				b.ReportMetric(float64(res.Stats.Bounds), "bounds")
-			}
-		})
-	}
 }

@@ -15,11 +15,12 @@ import (
 // reachM is the length of the reaches that are reported on.
 const reachM = 30.0
 
-// job is one bucket to be searched for one goal.
+// job is a number of buckets to be searched for the best layout of all, one
+// after the other: what one finds spares work in the next.
 type job struct {
-	goal   Objective
-	bucket bucket
-	best   *found
+	goal    Objective
+	buckets []bucket
+	best    *found
 }
 
 // run searches reach by reach, so that the best of every reach is known and
@@ -38,11 +39,15 @@ func (st *site) run(ctx context.Context) (*Result, error) {
 			continue
 		}
 		if goal == LeastCost && st.Objective != LeastCost {
-			// Only its winner is shown: one bucket is quicker than many.
-			byGoal[goal] = []*job{{goal: goal, bucket: bucket{from: 0, to: st.n, anyClass: true}}}
+			// Only its winner is shown.
+			all := &job{goal: goal}
+			for _, r := range reaches {
+				all.buckets = append(all.buckets, bucket{from: r.From, to: r.To, anyClass: true})
+			}
+			byGoal[goal] = []*job{all}
 		} else {
 			for _, r := range reaches {
-				byGoal[goal] = append(byGoal[goal], &job{goal: goal, bucket: bucket{from: r.From, to: r.To, anyClass: true}})
+				byGoal[goal] = append(byGoal[goal], &job{goal: goal, buckets: []bucket{{from: r.From, to: r.To, anyClass: true}}})
 			}
 		}
 		jobs = append(jobs, byGoal[goal]...)
@@ -74,7 +79,9 @@ func (st *site) do(ctx context.Context, jobs []*job) error {
 	var done atomic.Int64
 	return st.each(ctx, len(jobs), func(k int) {
 		j := jobs[k]
-		j.best = st.seek(ctx, j.goal, j.bucket, nil)
+		for _, b := range j.buckets {
+			j.best = st.seek(ctx, j.goal, b, j.best)
+		}
 		st.record(Progress{int(done.Add(1)), len(jobs)})
 	})
 }
@@ -111,8 +118,8 @@ func (st *site) different(a, b *found) bool {
 
 // choosePlaces picks the layouts to show: from the best of each reach, the best
 // that differs from all picked before, and so on; where that gives too few,
-// from the best of each reach with each number of pumps and with and without
-// standpipe, and at last with intakes away from the picked ones. The winners of
+// from the best with each number of pumps and with and without standpipe, at
+// all or in each reach, and at last with intakes away from the picked ones. The winners of
 // the other objectives follow.
 func (st *site) choosePlaces(ctx context.Context, byGoal map[Objective][]*job) ([]keeper, error) {
 	var pool []*found
@@ -125,8 +132,11 @@ func (st *site) choosePlaces(ctx context.Context, byGoal map[Objective][]*job) (
 	}
 	add(byGoal[st.Objective])
 	picked := st.pick(pool)
-	if len(picked) > 0 && len(picked) < st.Layouts {
-		more := st.variants(byGoal[st.Objective])
+	for _, together := range []bool{true, false} {
+		if len(picked) == 0 || len(picked) >= st.Layouts {
+			break
+		}
+		more := st.variants(byGoal[st.Objective], together)
 		if err := st.do(ctx, more); err != nil {
 			return nil, err
 		}
@@ -185,8 +195,9 @@ func (st *site) pick(pool []*found) []*found {
 	return picked
 }
 
-// variants lists the buckets of feasible reaches by number of pumps and class.
-func (st *site) variants(jobs []*job) []*job {
+// variants lists the buckets of feasible reaches by number of pumps and class:
+// for the best of all reaches together, or of each.
+func (st *site) variants(jobs []*job, together bool) []*job {
 	var counts []int
 	for k := range st.engines {
 		if !slices.Contains(counts, st.engines[k].pumps) {
@@ -194,16 +205,23 @@ func (st *site) variants(jobs []*job) []*job {
 		}
 	}
 	var list []*job
-	for _, j := range jobs {
-		if j.best == nil {
-			continue
-		}
-		for _, n := range counts {
-			for c := range classes {
-				if n == j.best.engine.pumps && c == j.best.class {
+	for _, n := range counts {
+		for c := range classes {
+			all := &job{goal: st.Objective}
+			for _, j := range jobs {
+				if j.best == nil {
 					continue
 				}
-				list = append(list, &job{goal: j.goal, bucket: bucket{from: j.bucket.from, to: j.bucket.to, pumps: n, only: c}})
+				b := j.buckets[0]
+				b.pumps, b.only, b.anyClass = n, c, false
+				if together {
+					all.buckets = append(all.buckets, b)
+				} else if n != j.best.engine.pumps || c != j.best.class {
+					list = append(list, &job{goal: st.Objective, buckets: []bucket{b}})
+				}
+			}
+			if together {
+				list = append(list, all)
 			}
 		}
 	}
@@ -227,7 +245,7 @@ func (st *site) elsewhere(ctx context.Context, jobs []*job, picked []*found) ([]
 	var again []*job
 	for _, j := range jobs {
 		if j.best != nil {
-			again = append(again, &job{goal: j.goal, bucket: j.bucket})
+			again = append(again, &job{goal: j.goal, buckets: j.buckets})
 		}
 	}
 	err = other.do(ctx, again)

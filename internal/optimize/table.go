@@ -123,6 +123,14 @@ func (t *table) potential(head, lift float64) float64 {
 	return tableMargin * t.perPump * float64(t.engine.pumps) * eta * head / (lift - head + eta*head)
 }
 
+// headForEnergy is the drive head at which the potential is a flow: no less
+// delivers it.
+func (t *table) headForEnergy(m3s, lift float64) float64 {
+	eta := t.engine.ram.VolumetricFactor
+	flow := tableMargin * t.perPump * float64(t.engine.pumps)
+	return m3s * lift / (eta*flow + m3s*(1-eta))
+}
+
 // A corner's value is its delivered flow by all pumps; these stand for others.
 const (
 	cornerUnknown = 0 // bits of +0, which no corner has
