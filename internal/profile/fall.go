@@ -110,6 +110,7 @@ func (p *Profile) judge(g Ground, o ThalwegOptions) {
 // m independent cells within 10 m or three cells, whichever is further.
 func (p *Profile) fitVariance(o ThalwegOptions) {
 	within := max(10, 3*o.CellM)
+	p.ownWithinM = within
 	m := max(1, 2*within/o.CellM)
 	v := math.Pi / 2 * p.ResidualM * p.ResidualM / m
 	for i := range p.ownVar {

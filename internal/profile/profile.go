@@ -83,7 +83,8 @@ type Profile struct {
 	// line (normalised median absolute deviation), metres.
 	ResidualM float64
 
-	ownVar []float64 // variance of ZM beyond the surface's own error, m²
+	ownVar     []float64 // variance of ZM beyond the surface's own error, m²
+	ownWithinM float64   // half the window that a fitted height is a mean of
 }
 
 // Len is the number of stations.

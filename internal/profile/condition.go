@@ -1,0 +1,343 @@
+package profile
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/paulmach/orb"
+	"gonum.org/v1/gonum/mat"
+
+	"route/internal/finding"
+	"route/internal/quantity"
+)
+
+// Reading is a drop that was measured on site between the water at two
+// stations.
+type Reading struct {
+	From, To Station
+	// DropM is how far the water at To lies below that at From, metres.
+	DropM float64
+	// SigmaM is the standard deviation of the measurement in metres; 0 means
+	// exact.
+	SigmaM float64
+	// Set, when not 0, joins readings that start from one measured height,
+	// whose own standard deviation SharedM they have in common.
+	Set     int
+	SharedM float64
+}
+
+// Certainty is what is known about the heights along a creek once drops were
+// measured. It wraps the surface: heights are the surface's, and the standard
+// deviation of a difference is that of all that is known, the fit of the
+// profile included. It is immutable and safe for concurrent use.
+//
+// It is the exact conditioning of a Gaussian error (Rasmussen & Williams 2006,
+// Gaussian Processes for Machine Learning, eq. 2.23–2.24), written with the
+// variances of differences alone: for weights that add up to nothing,
+// Cov(Σ aᵢeᵢ, Σ bⱼeⱼ) = −½ ΣΣ aᵢbⱼ Var(eᵢ−eⱼ) (Matheron 1963, Economic
+// Geology 58, 1246–1266). O(m³ + n·m) for m readings and n stations.
+type Certainty struct {
+	prior    *Profile
+	ground   Ground
+	profile  *Profile
+	readings []Reading
+	drops    []contrast
+	inverse  *mat.SymDense // of the covariance of what the readings say
+	pull     []float64     // inverse times the readings' surprise
+}
+
+// exactM stands for the standard deviation of an exact reading: a micrometre
+// keeps the equations solvable when a drop was measured twice.
+const exactM = 1e-6
+
+// contrast is a sum of heights whose weights add up to zero.
+type contrast []weighted
+
+type weighted struct {
+	at     orb.Point
+	ownM   float64 // standard deviation of what the fit adds; 0 off the creek
+	on     Station
+	weight float64
+}
+
+// Condition takes readings into account. Without readings the profile stays
+// what it is. A station outside the profile is a *finding.Fault.
+func Condition(p *Profile, g Ground, readings []Reading) (*Certainty, error) {
+	c := &Certainty{prior: p, ground: g, profile: p, readings: readings}
+	for _, r := range readings {
+		drop, err := p.contrast(r.From, r.To)
+		if err != nil {
+			return nil, err
+		}
+		c.drops = append(c.drops, drop)
+	}
+	if len(readings) == 0 {
+		return c, nil
+	}
+	var factor mat.Cholesky
+	if !factor.Factorize(c.predicted()) {
+		return nil, unsolvable()
+	}
+	c.inverse = mat.NewSymDense(len(readings), nil)
+	if factor.InverseTo(c.inverse) != nil {
+		return nil, unsolvable()
+	}
+	c.pull = make([]float64, len(readings))
+	for j := range readings {
+		for k := range readings {
+			c.pull[j] += c.inverse.At(j, k) * c.surprise(k)
+		}
+	}
+	c.settle()
+	return c, nil
+}
+
+// contrast is the drop from one station to another as the profile
+// interpolates it.
+func (p *Profile) contrast(from, to Station) (contrast, error) {
+	var out contrast
+	for _, end := range []struct {
+		s    Station
+		sign float64
+	}{{from, 1}, {to, -1}} {
+		if _, ok := p.HeightAt(end.s); !ok {
+			return nil, p.outside(end.s)
+		}
+		i := p.Index(end.s)
+		t := 0.0
+		if i+1 < p.Len() {
+			t = float64((end.s - p.Stations[i]) / (p.Stations[i+1] - p.Stations[i]))
+		}
+		out = append(out, p.weighted(i, end.sign*(1-t)))
+		if t > 0 {
+			out = append(out, p.weighted(i+1, end.sign*t))
+		}
+	}
+	return out, nil
+}
+
+func (p *Profile) outside(s Station) error {
+	return &finding.Fault{Code: "station_outside",
+		Text: fmt.Sprintf("station %v lies outside the creek profile, which runs from %v to %v", s, p.Stations[0], p.Stations[p.Len()-1]),
+		Hint: "give stations within the profile"}
+}
+
+func (p *Profile) weighted(i int, weight float64) weighted {
+	w := weighted{at: p.Points[i], on: p.Stations[i], weight: weight}
+	if p.ownVar != nil {
+		w.ownM = math.Sqrt(p.ownVar[i])
+	}
+	return w
+}
+
+// covariance of two contrasts: the surface's error, and the fit's.
+func (c *Certainty) covariance(a, b contrast) float64 {
+	sum := 0.0
+	for _, u := range a {
+		for _, v := range b {
+			sum += u.weight * v.weight * (c.ownCovariance(u, v) - c.variogram(u.at, v.at))
+		}
+	}
+	return sum
+}
+
+// variogram is half the variance of the difference of two heights.
+func (c *Certainty) variogram(p, q orb.Point) float64 {
+	if p == q {
+		return 0
+	}
+	s := c.ground.DiffSigma(p, q)
+	return s * s / 2
+}
+
+// ownCovariance is what the fit's errors at two stations have in common. A
+// fitted height is a mean over a window, so two of them share as much as their
+// windows overlap.
+func (c *Certainty) ownCovariance(u, v weighted) float64 {
+	if u.ownM == 0 || v.ownM == 0 {
+		return 0
+	}
+	if u.on == v.on {
+		return u.ownM * v.ownM
+	}
+	apart := math.Abs(float64(u.on - v.on))
+	return u.ownM * v.ownM * max(0, 1-apart/(2*c.prior.ownWithinM))
+}
+
+// noise is the covariance of the errors of two readings.
+func (c *Certainty) noise(j, k int) float64 {
+	a, b := c.readings[j], c.readings[k]
+	v := 0.0
+	if j == k {
+		s := max(exactM, a.SigmaM)
+		v = s*s + a.SharedM*a.SharedM
+	} else if a.Set != 0 && a.Set == b.Set {
+		v = a.SharedM * b.SharedM
+	}
+	return v
+}
+
+// predicted is the covariance of what the readings may say, before they are
+// made.
+func (c *Certainty) predicted() *mat.SymDense {
+	m := mat.NewSymDense(len(c.readings), nil)
+	for j := range c.readings {
+		for k := j; k < len(c.readings); k++ {
+			m.SetSym(j, k, c.covariance(c.drops[j], c.drops[k])+c.noise(j, k))
+		}
+	}
+	return m
+}
+
+// surprise is how much more a reading says than the profile did.
+func (c *Certainty) surprise(j int) float64 {
+	r := c.readings[j]
+	from, _ := c.prior.HeightAt(r.From)
+	to, _ := c.prior.HeightAt(r.To)
+	return r.DropM - (from - to)
+}
+
+// settle makes the profile that follows from the readings.
+func (c *Certainty) settle() {
+	p, n := c.prior, c.prior.Len()
+	q := *p
+	q.ZM, q.LowM, q.HighM = make([]float64, n), make([]float64, n), make([]float64, n)
+	q.SigmaM, q.SlopeM = make([]float64, n), make([]float64, n)
+	q.ownVar = nil // DiffSigma knows it now
+	shared := make([]float64, len(c.readings))
+	shift := make([]float64, n)
+	for i := range n {
+		alone := contrast{p.weighted(i, 1)}
+		for j, drop := range c.drops {
+			// A single height has no contrast; against a drop all that it
+			// lacks is the variance of the far away, which cancels there.
+			shared[j] = c.covariance(alone, drop)
+			shift[i] += shared[j] * c.pull[j]
+		}
+		q.ZM[i] = p.ZM[i] + shift[i]
+		q.SigmaM[i] = math.Sqrt(max(0, p.SigmaM[i]*p.SigmaM[i]-c.explained(shared)))
+	}
+	notRising(q.ZM, c.anchors())
+	for i := range n {
+		q.LowM[i] = min(q.ZM[i], p.LowM[i]+shift[i])
+		q.HighM[i] = max(q.ZM[i], p.HighM[i]+shift[i])
+		if i > 0 {
+			q.SlopeM[i] = q.SlopeM[i-1] + math.Hypot(float64(q.Stations[i]-q.Stations[i-1]), q.ZM[i-1]-q.ZM[i])
+		}
+	}
+	notRising(q.LowM, nil)
+	notRising(q.HighM, nil)
+	c.profile = &q
+}
+
+// explained is the variance that the readings take away, from the covariances
+// with each of them.
+func (c *Certainty) explained(shared []float64) float64 {
+	v := 0.0
+	for j := range shared {
+		for k := range shared {
+			v += shared[j] * c.inverse.At(j, k) * shared[k]
+		}
+	}
+	return v
+}
+
+// anchors are the stations at which something was measured.
+func (c *Certainty) anchors() map[int]bool {
+	at := map[int]bool{}
+	for _, drop := range c.drops {
+		for _, w := range drop {
+			at[c.prior.Index(w.on)] = true
+		}
+	}
+	return at
+}
+
+// anchorWeight is how much more a measured station counts than another where
+// the line would rise.
+const anchorWeight = 1e12
+
+// notRising replaces z by the nearest line that does not rise, in least
+// squares: the algorithm of pooled adjacent violators (Barlow, Bartholomew,
+// Bremner & Brunk 1972, Statistical Inference under Order Restrictions).
+func notRising(z []float64, anchors map[int]bool) {
+	type block struct {
+		mean, weight float64
+		from         int
+	}
+	var blocks []block
+	for i, v := range z {
+		b := block{v, 1, i}
+		if anchors[i] {
+			b.weight = anchorWeight
+		}
+		for len(blocks) > 0 && blocks[len(blocks)-1].mean < b.mean {
+			a := blocks[len(blocks)-1]
+			blocks = blocks[:len(blocks)-1]
+			weight := a.weight + b.weight
+			b = block{a.mean + (b.mean-a.mean)*(b.weight/weight), weight, a.from}
+		}
+		blocks = append(blocks, b)
+	}
+	for k, b := range blocks {
+		to := len(z)
+		if k+1 < len(blocks) {
+			to = blocks[k+1].from
+		}
+		for i := b.from; i < to; i++ {
+			z[i] = b.mean
+		}
+	}
+}
+
+// Profile is the profile with the readings taken into account.
+func (c *Certainty) Profile() *Profile { return c.profile }
+
+// At is the surface's height.
+func (c *Certainty) At(p orb.Point) (zM float64, ok bool) { return c.ground.At(p) }
+
+// DiffSigma is the standard deviation in metres of the difference of two
+// heights after the readings. At places on the creek the fit's own error
+// counts as well.
+func (c *Certainty) DiffSigma(p, q orb.Point) float64 {
+	if p == q {
+		return 0
+	}
+	return c.sigma(contrast{c.place(p, 1), c.place(q, -1)})
+}
+
+// onCreekM is how near to the line a point counts as one of the creek.
+const onCreekM = 1e-3
+
+func (c *Certainty) place(p orb.Point, weight float64) weighted {
+	w := weighted{at: p, weight: weight}
+	s, offset := c.prior.Alignment.StationOf(p)
+	if c.prior.ownVar == nil || math.Abs(offset) > onCreekM {
+		return w
+	}
+	if own, ok := c.prior.interpolate(c.prior.ownVar, s); ok {
+		w.on, w.ownM = s, math.Sqrt(own)
+	}
+	return w
+}
+
+// sigma is the standard deviation of a contrast after the readings.
+func (c *Certainty) sigma(what contrast) float64 {
+	shared := make([]float64, len(c.drops))
+	for j, drop := range c.drops {
+		shared[j] = c.covariance(what, drop)
+	}
+	return math.Sqrt(max(0, c.covariance(what, what)-c.explained(shared)))
+}
+
+// Drop is how far the water falls from one station to another by all that is
+// known, in metres.
+func (c *Certainty) Drop(from, to Station) (quantity.Measure, error) {
+	what, err := c.prior.contrast(from, to)
+	if err != nil {
+		return quantity.Measure{}, err
+	}
+	a, _ := c.profile.HeightAt(from)
+	b, _ := c.profile.HeightAt(to)
+	return quantity.Measure{Value: a - b, Sigma: c.sigma(what)}, nil
+}
