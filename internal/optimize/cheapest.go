@@ -232,35 +232,18 @@ func (b *bucketPrices) waterFor(f *flow, stand int) []rung {
 		outlet := b.drive.outlet[p]
 		for _, s := range b.pairs.heads(p) {
 			for c := range classes {
-				for _, r := range f.rungs(stand, int(s), c) {
-					list = climbHigher(list, r.level-outlet, r.cost)
+				rungs := f.rungs(stand, int(s), c)
+				if n, m := len(rungs), len(list); n == 0 || m > 0 && list[m-1].level >= rungs[0].level-outlet && list[m-1].cost <= rungs[n-1].cost {
+					continue
+				}
+				for _, r := range rungs {
+					list = withRung(list, rung{level: r.level - outlet, cost: r.cost})
 				}
 			}
 		}
 	}
 	b.water[key] = list
 	return list
-}
-
-// climbHigher adds a way with a head and a price to a list of unbeaten ways,
-// highest first. Prices are few, so that the list stays short.
-func climbHigher(list []rung, head float64, cost int64) []rung {
-	at := 0 // first that is no dearer
-	for at < len(list) && list[at].cost > cost {
-		at++
-	}
-	if at < len(list) && list[at].level >= head {
-		return list
-	}
-	// Those before it that are no higher are beaten, and so is one as dear.
-	from := at
-	for from > 0 && list[from-1].level <= head {
-		from--
-	}
-	if at < len(list) && list[at].cost == cost {
-		at++
-	}
-	return slices.Replace(list, from, at, rung{level: head, cost: cost})
 }
 
 // headFor bounds from below the drive head at which an engine delivers a flow

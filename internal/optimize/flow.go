@@ -215,6 +215,7 @@ func (f *flow) fill(ls *ladders, stand, part int) {
 		return cmp.Compare(st.options[a.option].price[stand].least(), st.options[b.option].price[stand].least())
 	})
 	from, to := part*chunk, min((part+1)*chunk, st.n)
+	var more []rung
 	for _, u := range used {
 		price := &st.options[u.option].price[stand]
 		least := price.least()
@@ -225,9 +226,11 @@ func (f *flow) fill(ls *ladders, stand, part int) {
 			}
 			u.lines.moveTo(s)
 			rungs := ls.rungs[standing][s]
-			if more := u.lines.ladder(rungs, u.option, price, levelFor(rungs, least)); len(more) > len(rungs) {
-				ls.rungs[standing][s] = unbeaten(more)
+			more = u.lines.ladder(more[:0], u.option, price, levelFor(rungs, least))
+			for _, r := range more {
+				rungs = withRung(rungs, r)
 			}
+			ls.rungs[standing][s] = rungs
 		}
 	}
 	for s := from; s < to; s++ {

@@ -132,6 +132,33 @@ func unbeaten(rungs []rung) []rung {
 	return kept
 }
 
+// withRung adds a way to a list of unbeaten ones, highest first. Among equals
+// the one that was there first stays.
+func withRung(list []rung, r rung) []rung {
+	at := 0 // first that is no dearer
+	for at < len(list) && list[at].cost > r.cost {
+		at++
+	}
+	if at < len(list) && list[at].level >= r.level {
+		return list
+	}
+	// Those before it that are no higher are beaten, and so is one as dear.
+	from := at
+	for from > 0 && list[from-1].level <= r.level {
+		from--
+	}
+	if at < len(list) && list[at].cost == r.cost {
+		at++
+	}
+	if from == at { // the usual case, without the copies of Replace
+		list = append(list, rung{})
+		copy(list[at+1:], list[at:])
+		list[at] = r
+		return list
+	}
+	return slices.Replace(list, from, at, r)
+}
+
 // below appends every way to feed a standpipe at s with water no higher than a
 // level. It looks at all intakes within the length of a supply pipe; it is for
 // the rare pump that the highest way gives too much head.
