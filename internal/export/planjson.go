@@ -25,6 +25,7 @@ func writePlanJSON(w io.Writer, p *plan.Plan) error {
 // empty one: readers may walk a list without asking whether it is there.
 func withLists(p plan.Plan) plan.Plan {
 	list(&p.Inputs)
+	list(&p.DemandUses)
 	list(&p.Creek.Stations)
 	list(&p.Messages)
 	list(&p.Rejected)
@@ -45,6 +46,8 @@ func withLists(p plan.Plan) plan.Plan {
 		list(&l.Messages)
 		list(&l.Drive.Path)
 		list(&l.Delivery.Path)
+		list(&l.Delivery.Vents)
+		list(&l.Delivery.Drains)
 		if l.Supply != nil {
 			supply := *l.Supply
 			list(&supply.Path)

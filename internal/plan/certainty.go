@@ -39,9 +39,16 @@ type uncertain struct {
 	deliveryHeadM float64 // static lift and friction
 	driveHeadMin  float64
 	demand        float64 // m³/s, 0 for none
-	drawFlow      float64 // m³/s of one pump
+	drawFlow      float64 // m³/s, all pumps
 	pumps         int
-	deliver       func(driveHeadM, deliveryHeadM float64) (hydraulics.Duty, error) // one pump, retuned
+	// deliver is one pump, retuned to draw a flow.
+	deliver func(driveHeadM, deliveryHeadM, flow float64) (hydraulics.Duty, error)
+
+	// What may be taken of the creek, and how well that is known: with less
+	// than the drive flow the pump is tuned lower. A takeSigma of 0 takes the
+	// drive flow for sure.
+	take, takeSigma float64                    // m³/s, all pumps
+	lossAt          func(flow float64) float64 // of the supply pipe, m; all pumps
 }
 
 // band is what the draws say.
@@ -73,9 +80,10 @@ func (u uncertain) spread(g profile.Ground, seed uint64) band {
 		water := u.standpipeM + intakeFoot*(rho*a+math.Sqrt(1-rho*rho)*b) - loss
 		lift := u.deliveryHeadM + math.Hypot(pumpTank, liftSpreadPart*u.deliveryHeadM)*random.NormFloat64()
 		factor := math.Exp(pumpSpread * random.NormFloat64())
+		flow, raised := u.drawn(random)
 		q := 0.0
-		if !u.hasStandpipe || water >= u.standpipeMin {
-			if duty, err := u.deliver(head, lift); err == nil {
+		if flow > 0 && (!u.hasStandpipe || water+raised >= u.standpipeMin) {
+			if duty, err := u.deliver(head+raised, lift, flow/float64(u.pumps)); err == nil {
 				q = math.Max(0, duty.DeliveredFlow*factor) * float64(u.pumps)
 			}
 		}
@@ -91,4 +99,18 @@ func (u uncertain) spread(g profile.Ground, seed uint64) band {
 		low:        delivered[draws/10],
 		high:       delivered[draws-1-draws/10],
 	}
+}
+
+// drawn draws how much the pumps get, and by how much the water at the head of
+// the drive pipe stands higher where that is less than planned, because less
+// is lost in the supply pipe.
+func (u *uncertain) drawn(random *rand.Rand) (flow, raised float64) {
+	if u.takeSigma <= 0 {
+		return u.drawFlow, 0
+	}
+	flow = math.Min(u.drawFlow, u.take+u.takeSigma*random.NormFloat64())
+	if flow > 0 && flow < u.drawFlow && u.lossAt != nil {
+		raised = u.lossAt(u.drawFlow) - u.lossAt(flow)
+	}
+	return flow, raised
 }

@@ -75,9 +75,10 @@ func (g *grader) grade(k int) error {
 		return err
 	}
 	g.certainty(k)
+	found := g.waterPath()
 	g.l.Stakes = stakesOf(&g.l, g.site.Units)
 	g.l.Messages = []Message{}
-	for _, f := range g.doubts() {
+	for _, f := range append(g.doubts(), found...) {
 		g.l.Messages = append(g.l.Messages, g.message(f))
 	}
 	sortMessages(g.l.Messages)
@@ -388,6 +389,7 @@ func (g *grader) certainty(k int) {
 		hasStandpipe:  c.Standpipe >= 0,
 		deliveryHeadM: g.operation.DeliveryHeadM, driveHeadMin: g.site.Limits.DriveHeadMinM,
 		demand: g.site.Demand, pumps: c.Layout.Pumps, deliver: g.deliver(),
+		drawFlow: c.Flow, take: g.problem.TakeFlow, takeSigma: g.site.TakeShare * g.site.lowFlowSigma(), lossAt: g.supplyLossAt(),
 	}
 	b := u.spread(g.ground, g.site.Seed*1000003+uint64(k))
 	g.l.DriveHeadSigmaM = Number(b.headSigmaM)
@@ -396,11 +398,26 @@ func (g *grader) certainty(k int) {
 	g.l.DeliveredLDayHigh = Number(b.high * litresPerDay)
 }
 
-// deliver gives what one pump delivers when it is set to draw the layout's
-// flow at another drive head and lift.
-func (g *grader) deliver() func(driveHeadM, deliveryHeadM float64) (hydraulics.Duty, error) {
-	drive, flow, tuning := g.drivePipe.Pipe.Pipe, g.c.Flow/float64(g.c.Layout.Pumps), pumpTuning
-	return func(driveHeadM, deliveryHeadM float64) (hydraulics.Duty, error) {
+// supplyLossAt is what the supply pipe loses at a flow.
+func (g *grader) supplyLossAt() func(flow float64) float64 {
+	if g.l.Supply == nil {
+		return func(float64) float64 { return 0 }
+	}
+	pipe := g.supplyPipe.Pipe.Pipe
+	return func(flow float64) float64 {
+		loss, err := hydraulics.HeadLoss(g.fluid, pipe, g.c.SupplyM, flow, g.site.Limits.IntakeLossK)
+		if err != nil {
+			return math.NaN()
+		}
+		return loss
+	}
+}
+
+// deliver gives what one pump delivers when it is set to draw a flow at another
+// drive head and lift.
+func (g *grader) deliver() func(driveHeadM, deliveryHeadM, flow float64) (hydraulics.Duty, error) {
+	drive, tuning := g.drivePipe.Pipe.Pipe, pumpTuning
+	return func(driveHeadM, deliveryHeadM, flow float64) (hydraulics.Duty, error) {
 		return g.ram.TunedTo(g.fluid, drive, g.c.DriveM, driveHeadM, deliveryHeadM, flow, tuning)
 	}
 }

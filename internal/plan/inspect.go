@@ -100,6 +100,8 @@ func Inspect(ctx context.Context, site *Site) *Inspection {
 		j.tell(j.source.Findings()...)
 	}
 	try(j.readCatalog)
+	j.tellFlow()
+	j.tellDemand()
 	sortMessages(j.plan.Messages)
 	found.Inputs, found.Messages, found.Extents = j.plan.Inputs, j.plan.Messages, j.extents()
 	return found

@@ -41,10 +41,11 @@ var settings = []key{
 	degrees("tank.lon", 360, func(s *Site) *float64 { return &s.Tank.At.Lon }),
 	text("tank.waypoint", "the name of a waypoint in the creek file", func(s *Site) *string { return &s.Tank.Waypoint }),
 	length("tank.inlet_above_ground", "-5 m", "30 m", "2 m", "common practice, no source", func(s *Site) *float64 { return &s.Tank.InletAboveGroundM }),
-	number("creek_flow.low", quantity.Flow, "0.01 L/s", "10000 L/s", "", "", func(s *Site) *float64 { return &s.LowFlow }),
+	number("tank.reserve", quantity.Duration, "0 day", "60 day", "2 day", "one to three days of the demand are usual; from memory", func(s *Site) *float64 { return &s.ReserveS }),
+	replacing(number(lowFlowKey, quantity.Flow, "0.01 L/s", "10000 L/s", "", "", func(s *Site) *float64 { return &s.LowFlow }), func(s *Site) { s.LowFlowReading = nil }),
 	number("creek_flow.usual", quantity.Flow, "0.01 L/s", "100000 L/s", "", "", func(s *Site) *float64 { return &s.UsualFlow }),
 	number("creek_flow.take_at_most", quantity.Ratio, "0.1 %", "100 %", "40 %", "planning advice: 30 to 50 % of the driest flow; local rules come first", func(s *Site) *float64 { return &s.TakeShare }),
-	number("demand", quantity.DailyVolume, "1 L/day", "10000000 L/day", "", "", func(s *Site) *float64 { return &s.Demand }),
+	replacing(number("demand", quantity.DailyVolume, "1 L/day", "10000000 L/day", "", "", func(s *Site) *float64 { return &s.Demand }), func(s *Site) { s.DemandUses = nil }),
 	number("demand_margin", quantity.Ratio, "0 %", "300 %", "25 %", "a ram that nobody has measured yet delivers within about a quarter of the model", func(s *Site) *float64 { return &s.DemandMargin }),
 	word("objective", []string{string(optimize.LeastCost), string(optimize.MostWater), string(optimize.MostHead)}, "", "", func(s *Site, w string) { s.Objective = optimize.Objective(w) }),
 
@@ -158,6 +159,20 @@ func number(path string, d quantity.Dimension, least, most, fallback, why string
 	}}
 }
 
+// replacing makes a key whose value takes the place of something that was said
+// in another form.
+func replacing(k key, forget func(*Site)) key {
+	set := k.set
+	k.set = func(s *Site, t string) error {
+		err := set(s, t)
+		if err == nil {
+			forget(s)
+		}
+		return err
+	}
+	return k
+}
+
 func degrees(path string, most float64, field func(*Site) *float64) key {
 	want := fmt.Sprintf("decimal degrees from -%g to %g", most, most)
 	return key{path: path, want: want, set: func(s *Site, t string) error {
@@ -219,6 +234,9 @@ func (s *Site) Set(path, value string) error {
 		return nil
 	}
 	k, ok := setting(path)
+	if !ok && flowReadings[path] != nil {
+		return fmt.Errorf("%s has several parts; give it in the site file", path)
+	}
 	if !ok {
 		return fmt.Errorf("%q is not a setting%s", path, nearestKey(path))
 	}
@@ -266,6 +284,9 @@ func knownKeys() []string {
 		paths = append(paths, k.path)
 	}
 	for path := range lists {
+		paths = append(paths, path)
+	}
+	for path := range flowReadings {
 		paths = append(paths, path)
 	}
 	paths = append(paths, "field")

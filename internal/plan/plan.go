@@ -14,27 +14,32 @@ const Format = "route-plan/1"
 // Plan is the answer for one site, in SI units, longitudes and latitudes in
 // degrees of WGS 84. Its JSON form is plan.json.
 type Plan struct {
-	Format      string           `json:"format"`
-	ToolVersion string           `json:"tool_version"`
-	Site        string           `json:"site"`
-	Seed        uint64           `json:"seed"`
-	Units       string           `json:"units"` // us or si: what is printed for people
-	Objective   string           `json:"objective"`
-	Demand      Number           `json:"demand_l_day"`  // null when none is stated
-	Take        Number           `json:"take_flow_l_s"` // most that may be drawn from the creek
-	LowFlow     Number           `json:"creek_low_l_s"` // lowest flow of the creek
-	Frame       Frame            `json:"frame"`         // of eastings and northings
-	Inputs      []Input          `json:"inputs"`        //
-	Creek       Creek            `json:"creek"`         //
-	Layouts     []Layout         `json:"layouts"`       // best first
-	Messages    []Message        `json:"messages"`      // about the whole plan
-	Rejected    []Rejected       `json:"rejected"`      // why not elsewhere
-	Reaches     []Reach          `json:"reaches"`       // what each reach of creek could do, or why not
-	WorksCited  []string         `json:"works_cited"`   // formulas and tables that this run used
-	Defaults    []Default        `json:"defaults"`      // values that the site did not give
-	Catalog     string           `json:"catalog"`       // where the prices come from
-	Relief      *Relief          `json:"-"`             // for drawing
-	Prices      *catalog.Catalog `json:"-"`
+	Format      string `json:"format"`
+	ToolVersion string `json:"tool_version"`
+	Site        string `json:"site"`
+	Seed        uint64 `json:"seed"`
+	Units       string `json:"units"` // us or si: what is printed for people
+	Objective   string `json:"objective"`
+	Demand      Number `json:"demand_l_day"`  // null when none is stated
+	Take        Number `json:"take_flow_l_s"` // most that may be drawn from the creek
+	LowFlow     Number `json:"creek_low_l_s"` // lowest flow of the creek
+	// LowFlowSigma is the standard deviation of LowFlow; null when it was
+	// given without readings.
+	LowFlowSigma Number           `json:"creek_low_sd_l_s"`
+	DemandUses   []PlanUse        `json:"demand_uses"`   // what adds up to the demand; empty when it is given as a whole
+	TankVolume   Number           `json:"tank_volume_l"` // that holds the demand for the days of reserve; null without a demand
+	Frame        Frame            `json:"frame"`         // of eastings and northings
+	Inputs       []Input          `json:"inputs"`        //
+	Creek        Creek            `json:"creek"`         //
+	Layouts      []Layout         `json:"layouts"`       // best first
+	Messages     []Message        `json:"messages"`      // about the whole plan
+	Rejected     []Rejected       `json:"rejected"`      // why not elsewhere
+	Reaches      []Reach          `json:"reaches"`       // what each reach of creek could do, or why not
+	WorksCited   []string         `json:"works_cited"`   // formulas and tables that this run used
+	Defaults     []Default        `json:"defaults"`      // values that the site did not give
+	Catalog      string           `json:"catalog"`       // where the prices come from
+	Relief       *Relief          `json:"-"`             // for drawing
+	Prices       *catalog.Catalog `json:"-"`
 }
 
 // System is the unit system for people.
@@ -43,6 +48,15 @@ func (p *Plan) System() quantity.System {
 		return quantity.US
 	}
 	return quantity.SI
+}
+
+// PlanUse is one use of water.
+type PlanUse struct {
+	Use    string `json:"use"`
+	Count  Number `json:"count"`
+	Per    string `json:"per"` // what is counted: person, head, bird, m²; "" when the site file does not say
+	Each   Number `json:"each_l_day"`
+	Source string `json:"source"` // of the amount
 }
 
 // Frame says what the eastings and northings of this plan are.
@@ -145,6 +159,9 @@ type Layout struct {
 	ShutoffHeadM      Number `json:"shutoff_head_m"`       // surge that the drive pipe must survive
 	CreekLeftShare    Number `json:"creek_left_share"`     // of low flow, between intake and pump
 
+	Starting  Starting  `json:"starting"`
+	StuckOpen StuckOpen `json:"stuck_open"`
+
 	Cost     Cost          `json:"cost"`
 	Takeoff  []TakeoffLine `json:"takeoff"`
 	Stakes   []Stake       `json:"stakes"`
@@ -154,7 +171,9 @@ type Layout struct {
 // Intake is the screened end in a pool.
 type Intake struct {
 	Place
-	WaterM Number `json:"water_m"`
+	WaterM       Number `json:"water_m"`
+	ScreenAreaM2 Number `json:"screen_area_m2"` // least whole area of the screen
+	SubmergenceM Number `json:"submergence_m"`  // least water above the top of the pipe's end
 }
 
 // SettlingBox is the box open to the air.
@@ -162,6 +181,9 @@ type SettlingBox struct {
 	Place
 	WaterM Number `json:"water_m"`
 	AlongM Number `json:"along_m"` // from the intake, along the supply pipe
+	// AreaM2 is the least water surface, VolumeM3 the least content.
+	AreaM2   Number `json:"area_m2"`
+	VolumeM3 Number `json:"volume_m3"`
 }
 
 // Standpipe is the open vertical pipe at the head of the drive pipe.
@@ -172,6 +194,8 @@ type Standpipe struct {
 	RunningLevelM Number `json:"running_level_m"`
 	InsideM       Number `json:"inside_m"`
 	Size          string `json:"size"`
+	RippleM       Number `json:"ripple_m"` // half the swing of the level over a beat
+	SurgeM        Number `json:"surge_m"`  // most that the water swings above its level at rest when the pump stops
 }
 
 // Pump is the ram, or several on one standpipe.
@@ -180,6 +204,7 @@ type Pump struct {
 	OutletM Number `json:"outlet_m"` // waste valve outlet, the datum of drive head and lift
 	Count   int    `json:"count"`
 	Model   string `json:"model"`
+	ThrustN Number `json:"thrust_n"` // greatest push of the drive pipe on one pump
 }
 
 // Tank is the storage tank.
@@ -220,6 +245,31 @@ type Delivery struct {
 	PipeRun
 	LiftM  Number `json:"lift_m"`
 	CrestM Number `json:"crest_m"`
+	// Vents and Drains are the high and the low places of the pipe, as
+	// distances along it in metres.
+	Vents  []Number `json:"vents_m"`
+	Drains []Number `json:"drains_m"`
+	// ShutM is the greatest head inside when a valve is shut and the pump goes
+	// on beating.
+	ShutM Number `json:"pressure_shut_m"`
+	// BendThrustN is the greatest push of the water on a bend.
+	BendThrustN Number `json:"bend_thrust_n"`
+}
+
+// Starting is what it takes to get the pump going.
+type Starting struct {
+	FillS       Number `json:"fill_s"`        // until the supply pipe is full
+	StrokesLow  Number `json:"strokes_low"`   // by hand, with the delivery valve nearly shut
+	StrokesHigh Number `json:"strokes_high"`  // with it open and the delivery pipe empty
+	FirstWaterS Number `json:"first_water_s"` // from running by itself until water reaches the tank
+}
+
+// StuckOpen is the other state in which the supply side can rest: the waste
+// valve open, the standpipe drawn down.
+type StuckOpen struct {
+	LevelM   Number `json:"level_m"` // height of the water at the head of the drive pipe
+	FlowLMin Number `json:"flow_l_min"`
+	Restarts *bool  `json:"restarts"` // whether the pump would get going again by itself; null when unknown
 }
 
 // Cost in the catalog's currency; decimal text, exact to the smallest coin.

@@ -47,6 +47,8 @@ func Run(ctx context.Context, site *Site, record func(Progress)) (*Plan, error) 
 			return nil, err
 		}
 	}
+	j.tellFlow()
+	j.tellDemand()
 	j.finish()
 	return j.plan, nil
 }
@@ -109,14 +111,19 @@ func newJob(ctx context.Context, site *Site, record func(Progress)) *job {
 		Demand:      unknownIfZero(site.Demand * litresPerDay),
 		Take:        unknownIfZero(site.LowFlow * site.TakeShare * 1000),
 		LowFlow:     unknownIfZero(site.LowFlow * 1000),
-		Inputs:      []Input{},
-		Creek:       Creek{LengthM: Unknown, FallM: Unknown, Stations: []CreekStation{}},
-		Layouts:     []Layout{},
-		Messages:    []Message{},
-		Rejected:    []Rejected{},
-		Reaches:     []Reach{},
-		WorksCited:  []string{},
-		Defaults:    site.Defaults(),
+
+		LowFlowSigma: unknownIfZero(site.lowFlowSigma() * 1000),
+		DemandUses:   site.demandUses(),
+		TankVolume:   unknownIfZero(hydraulics.TankVolume(site.Demand, site.ReserveS/86400) * 1000),
+
+		Inputs:     []Input{},
+		Creek:      Creek{LengthM: Unknown, FallM: Unknown, Stations: []CreekStation{}},
+		Layouts:    []Layout{},
+		Messages:   []Message{},
+		Rejected:   []Rejected{},
+		Reaches:    []Reach{},
+		WorksCited: []string{},
+		Defaults:   site.Defaults(),
 	}}
 }
 

@@ -12,19 +12,26 @@ import (
 // Site is what the user says about a job: the content of a site file, or the
 // same from flags. Quantities are SI. NewSite fills in the usual values.
 type Site struct {
-	File      string // the site file; "" when the site comes from flags
-	Name      string
-	Units     quantity.System
-	Terrain   []string // rasters, in order of preference
-	ZUnit     string   // "", m, ft or us-ft: overrides what the raster says
-	CRS       string   // of a raster that declares none
-	Creek     string   // track of the creek
-	Track     string   // name of the track in the file, "" for the longest
-	Tank      TankSite
-	LowFlow   float64 // m³/s, the creek's lowest; 0 when not given
-	UsualFlow float64 // m³/s; 0 when not given
-	TakeShare float64 // of the low flow
-	Demand    float64 // m³/s; 0 when not given
+	File    string // the site file; "" when the site comes from flags
+	Name    string
+	Units   quantity.System
+	Terrain []string // rasters, in order of preference
+	ZUnit   string   // "", m, ft or us-ft: overrides what the raster says
+	CRS     string   // of a raster that declares none
+	Creek   string   // track of the creek
+	Track   string   // name of the track in the file, "" for the longest
+	Tank    TankSite
+	LowFlow float64 // m³/s, the creek's lowest; 0 when not given
+	// LowFlowReading is how the low flow was measured; nil when it is given as
+	// a number.
+	LowFlowReading *FlowReading
+	UsualFlow      float64 // m³/s; 0 when not given
+	TakeShare      float64 // of the low flow
+	Demand         float64 // m³/s; 0 when not given
+	// DemandUses are the uses that add up to the demand, where they are listed.
+	DemandUses []DemandUse
+	// ReserveS is how many seconds of the demand the tank should hold.
+	ReserveS float64
 	// DemandMargin is planned on top of the demand, as a share of it: the
 	// model of a pump that nobody has measured may be off by a quarter.
 	DemandMargin float64

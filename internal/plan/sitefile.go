@@ -15,7 +15,6 @@ import (
 	"github.com/goccy/go-yaml/token"
 
 	"route/internal/finding"
-	"route/internal/quantity"
 )
 
 // ReadSite reads a site file. name is used in messages and to resolve the
@@ -69,6 +68,7 @@ func syntaxFault(name string, err error) error {
 type siteReader struct {
 	site *Site
 	file string
+	flow *token.Token // where the low flow was given, by number or by reading
 }
 
 // fault points at a token of the file.
@@ -116,6 +116,8 @@ func (r *siteReader) entry(path string, e *ast.MappingValueNode) error {
 		return r.demand(e.Value.(*ast.SequenceNode))
 	case path == "field":
 		return r.field(e)
+	case flowReadings[path] != nil:
+		return r.flowReading(path, e)
 	case lists[path] != nil:
 		return r.list(path, e)
 	case isLeaf(path):
@@ -125,6 +127,9 @@ func (r *siteReader) entry(path string, e *ast.MappingValueNode) error {
 		}
 		if err := r.site.Set(path, value); err != nil {
 			return r.fault(e.Value.GetToken(), "site_value", "", "%s", err)
+		}
+		if path == lowFlowKey {
+			return r.onceLow(e.Key.GetToken())
 		}
 		return nil
 	case len(below(path)) > 0:
@@ -187,52 +192,6 @@ func listExample(path string) string {
 		return "ground.tif"
 	}
 	return "a catalog id, another"
-}
-
-// demand adds up a list of uses: {use: people, count: 4, each: "100 L/day"}.
-func (r *siteReader) demand(seq *ast.SequenceNode) error {
-	total := 0.0
-	for _, item := range seq.Values {
-		entries, ok := entriesOf(item)
-		if !ok {
-			return r.fault(item.GetToken(), "site_value", "", `demand must list uses, such as {use: people, count: 4, each: "100 L/day"}`)
-		}
-		use, err := r.use(item.GetToken(), entries)
-		if err != nil {
-			return err
-		}
-		total += use
-	}
-	r.site.Demand = total
-	r.site.given["demand"] = true
-	return nil
-}
-
-// use reads one use of water and gives its flow.
-func (r *siteReader) use(at *token.Token, entries []*ast.MappingValueNode) (float64, error) {
-	each, count := -1.0, 1
-	for _, e := range entries {
-		name, value := e.Key.GetToken().Value, e.Value.GetToken().Value
-		switch name {
-		case "use":
-		case "count":
-			if _, err := fmt.Sscanf(value, "%d", &count); err != nil || count < 1 {
-				return 0, r.fault(e.Value.GetToken(), "site_value", "", "count is %q; expected a whole number from 1", value)
-			}
-		case "each":
-			v, err := quantity.Parse(quantity.DailyVolume, value)
-			if err != nil {
-				return 0, r.fault(e.Value.GetToken(), "site_value", "", "each: %s", err)
-			}
-			each = v
-		default:
-			return 0, r.fault(e.Key.GetToken(), "site_unknown_key", "", "%q is not known here; a use has use, count and each", name)
-		}
-	}
-	if each <= 0 {
-		return 0, r.fault(at, "site_value", "", `this use does not say how much each needs, such as each: "100 L/day"`)
-	}
-	return each * float64(count), nil
 }
 
 // field reads the measurements made on site.

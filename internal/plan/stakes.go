@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"route/internal/hydraulics"
 	"route/internal/quantity"
 )
 
@@ -20,22 +21,22 @@ func stakesOf(l *Layout, system quantity.System) []Stake {
 	if system == quantity.US {
 		s.every = stakeEveryUS
 	}
-	s.place("INTAKE", "intake", l.Intake.Place, firstInvert(l), "Screened pipe end, fully under water in the pool")
+	s.place("INTAKE", "intake", l.Intake.Place, firstInvert(l), intakeTask(l, system))
 	if l.Supply != nil {
 		s.pipe("S", "supply", l.Supply.Path, "Supply pipe; must fall from the stake above", func(along Number) {
 			if l.SettlingBox != nil && s.boxPending(along) {
-				s.placeAt(l.SettlingBox.AlongM, "BOX", "settling_box", l.SettlingBox.Place, l.SettlingBox.WaterM, "Settling box; level its seat, its water stands at the level given")
+				s.placeAt(l.SettlingBox.AlongM, "BOX", "settling_box", l.SettlingBox.Place, l.SettlingBox.WaterM, "Settling box"+boxSize(l, system)+"; level its seat, its water stands at the level given")
 			}
 		})
 	} else if l.SettlingBox != nil {
-		s.place("BOX", "settling_box", l.SettlingBox.Place, l.SettlingBox.WaterM, "Settling box; the drive pipe leaves from it")
+		s.place("BOX", "settling_box", l.SettlingBox.Place, l.SettlingBox.WaterM, "Settling box"+boxSize(l, system)+"; the drive pipe leaves from it")
 	}
 	if l.Standpipe != nil {
 		s.place("STANDPIPE", "standpipe", l.Standpipe.Place, l.Drive.Path[0].InvertM, standpipeTask(l, system))
 	}
 	s.pipe("D", "drive", l.Drive.Path, "Drive pipe; straight line between standpipe and pump, support and anchor it", nil)
-	s.place("PUMP", "pump", l.Pump.Place, l.Pump.OutletM, "Waste valve outlet at this level; bolt the pump to concrete")
-	s.pipe("L", "delivery", l.Delivery.Path, "Delivery pipe", nil)
+	s.place("PUMP", "pump", l.Pump.Place, l.Pump.OutletM, pumpTask(l, system))
+	s.pipe("L", "delivery", l.Delivery.Path, "Delivery pipe", s.ventsAndDrains(l))
 	s.place("TANK", "tank", l.Tank.Place, l.Tank.InletM, "Tank inlet at this level, with an air gap above the overflow")
 	return s.stakes
 }
@@ -45,6 +46,57 @@ func firstInvert(l *Layout) Number {
 		return l.Supply.Path[0].InvertM
 	}
 	return l.Drive.Path[0].InvertM
+}
+
+func intakeTask(l *Layout, system quantity.System) string {
+	task := "Screened pipe end, fully under water in the pool"
+	if l.Intake.ScreenAreaM2 > 0 {
+		task += fmt.Sprintf("; screen at least %s, %s of water above the pipe",
+			quantity.Format(system, quantity.Area, float64(l.Intake.ScreenAreaM2)), quantity.Format(system, quantity.Length, float64(l.Intake.SubmergenceM)))
+	}
+	return task
+}
+
+func boxSize(l *Layout, system quantity.System) string {
+	if !(l.SettlingBox.AreaM2 > 0) {
+		return ""
+	}
+	return fmt.Sprintf(" with at least %s of water surface and %s of water",
+		quantity.Format(system, quantity.Area, float64(l.SettlingBox.AreaM2)), quantity.Format(system, quantity.Volume, float64(l.SettlingBox.VolumeM3)))
+}
+
+func pumpTask(l *Layout, system quantity.System) string {
+	task := "Waste valve outlet at this level; bolt the pump to concrete"
+	if l.Pump.ThrustN > 0 {
+		task += fmt.Sprintf(", a beat pushes as hard as %s weigh", quantity.Format(system, quantity.Mass, float64(l.Pump.ThrustN)/hydraulics.Gravity))
+	}
+	return task
+}
+
+// ventsAndDrains pegs the high and low places of the delivery pipe as the
+// stakes come past them.
+func (s *staker) ventsAndDrains(l *Layout) func(along Number) {
+	vents, drains := 0, 0
+	peg := func(at Number, label, task string) {
+		v := pointAlong(l.Delivery.Path, float64(at))
+		s.placeAt(at, label, "delivery", v.place(), v.InvertM, task)
+	}
+	return func(along Number) {
+		for {
+			vent := vents < len(l.Delivery.Vents) && l.Delivery.Vents[vents] <= along
+			drain := drains < len(l.Delivery.Drains) && l.Delivery.Drains[drains] <= along
+			switch {
+			case vent && (!drain || l.Delivery.Vents[vents] < l.Delivery.Drains[drains]):
+				vents++
+				peg(l.Delivery.Vents[vents-1], fmt.Sprintf("VENT%d", vents), "High place of the delivery pipe: tee with an air vent")
+			case drain:
+				drains++
+				peg(l.Delivery.Drains[drains-1], fmt.Sprintf("DRAIN%d", drains), "Low place of the delivery pipe: tee with a drain")
+			default:
+				return
+			}
+		}
+	}
 }
 
 func standpipeTask(l *Layout, system quantity.System) string {
@@ -104,7 +156,7 @@ func (s *staker) pipe(letter, role string, path []Vertex, task string, before fu
 		count++
 		s.add(Stake{
 			Label: fmt.Sprintf("%s%d", letter, count), Role: role,
-			Place:   Place{StationM: at.StationM, Lon: at.Lon, Lat: at.Lat, EastingM: at.EastingM, NorthM: at.NorthM, GroundM: at.GroundM},
+			Place:   at.place(),
 			AlongM:  Number(s.alongM) + at.AlongM,
 			InvertM: at.InvertM, Do: task,
 		})
@@ -113,6 +165,11 @@ func (s *staker) pipe(letter, role string, path []Vertex, task string, before fu
 		before(Number(total))
 	}
 	s.alongM += total
+}
+
+// place is where a vertex lies.
+func (v Vertex) place() Place {
+	return Place{StationM: v.StationM, Lon: v.Lon, Lat: v.Lat, EastingM: v.EastingM, NorthM: v.NorthM, GroundM: v.GroundM}
 }
 
 // pointAlong interpolates a laid line at a distance along it.

@@ -61,10 +61,11 @@ terrain: [ground.tif]      # elevation raster; several tiles count as one surfac
 # z_unit: m                # m, ft or us-ft, when the raster does not say what its heights are in
 # crs: EPSG:26910          # when the raster does not say where it lies
 creek: creek.gpx           # a track walked along the creek
-tank: {lat: 0.0, lon: 0.0, inlet_above_ground: "6 ft"}
+tank: {lat: 0.0, lon: 0.0, inlet_above_ground: "6 ft", reserve: "2 day"}
 # tank: {waypoint: tank, inlet_above_ground: "6 ft"}    # or a waypoint of the track's file
 creek_flow: {low: "8 L/s", take_at_most: "40 %"}        # the driest month, measured with a bucket
-demand: "1500 L/day"       # or a list: [{use: people, count: 4, each: "100 L/day"}]
+# or in place of low: the readings themselves, such as bucket: {volume: "20 L", seconds: ["11 s", "12 s", "10.5 s"]}
+demand: "1500 L/day"       # or a list: [{use: people, count: 4}, {use: sheep, count: 20, each: "8 L/day"}, {use: garden, area: "150 m2"}]
 # objective: least_cost    # least_cost, most_water or most_head
 # land: land.geojson       # features with role: stay_inside, keep_out or crossing
 # catalog: prices.csv      # your own prices

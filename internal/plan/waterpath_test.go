@@ -1,0 +1,199 @@
+package plan
+
+import (
+	"math"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/paulmach/orb"
+
+	"route/internal/catalog"
+	"route/internal/hydraulics"
+	"route/internal/optimize"
+	"route/internal/quantity"
+	"route/internal/terrain"
+)
+
+// laid makes a laid line of points given as distance and invert, due east.
+func laid(points ...[2]float64) []Vertex {
+	var path []Vertex
+	along := 0.0
+	for i, p := range points {
+		if i > 0 {
+			along += math.Hypot(p[0]-points[i-1][0], p[1]-points[i-1][1])
+		}
+		path = append(path, Vertex{AlongM: Number(along), StationM: Number(p[0]), EastingM: Number(p[0]), NorthM: 0, InvertM: Number(p[1]), GroundM: Number(p[1])})
+	}
+	return path
+}
+
+// waterworks is a layout with round figures: a pool at 20.5 m, a supply pipe of
+// 50 mm that lies level between 10 and 30 m, a settling box at 10 m, a
+// standpipe of 150 mm at 50 m, a pump at 15 m, a tank at 45 m beyond a hump.
+func waterworks(t *testing.T, flow float64) *grader {
+	t.Helper()
+	fluid, err := hydraulics.Water(283.15, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	steel, err := hydraulics.ProductByName("steel Sch 40 2 in")
+	if err != nil {
+		t.Fatal(err)
+	}
+	wide := hydraulics.Product{Pipe: hydraulics.Pipe{Inside: 0.05, Roughness: 1.5e-6}}
+	site := NewSite()
+	site.LowFlow, site.UsualFlow = 0.01, 0.02
+	g := &grader{
+		job:        &job{site: site, fluid: fluid, problem: optimize.Problem{TankInletM: 45}, plan: &Plan{}},
+		c:          &optimize.Candidate{Flow: flow, Standpipe: 3, StandpipeWaterM: 1, StaticLevelM: 19.9, RunningLevelM: 19.3, OutletM: 15, DriveHeadM: 4.3, DriveM: 20, SupplyM: 50, Layout: catalog.Layout{Pumps: 1}},
+		supplyPipe: &catalog.Item{Pipe: &wide}, drivePipe: &catalog.Item{Pipe: &steel}, deliveryPipe: &catalog.Item{Pipe: &hydraulics.Product{Pipe: hydraulics.Pipe{Inside: 0.02, Roughness: 1.5e-6}}},
+		ram: hydraulics.DefaultRam(steel.Pipe.Inside),
+		operation: hydraulics.Operation{
+			Duty: hydraulics.Duty{ClosingVelocity: 1, PeriodS: 1, Mu: 5, LiftRatio: 7, ShutoffHeadM: 160, DeliveredVolumeM3: 1e-4}, Pumps: 1,
+			DriveTotal: flow, DeliveredTotal: 5e-5, LevelM: 4.3, DeliveryHeadM: 32,
+		},
+	}
+	g.l.Intake = Intake{WaterM: 20.5}
+	g.l.SettlingBox = &SettlingBox{WaterM: 19.9, AlongM: 10}
+	g.l.Supply = &Supply{PipeRun{VelocityMS: Number(flow / wide.Pipe.Area()), Path: laid([2]float64{0, 19.8}, [2]float64{10, 19.5}, [2]float64{30, 19.5}, [2]float64{50, 19.3})}}
+	g.l.Standpipe = &Standpipe{Place: Place{GroundM: 18.3}, HeightM: 2, StaticLevelM: 19.9, RunningLevelM: 19.3, InsideM: 0.15}
+	g.l.Delivery = Delivery{PipeRun: PipeRun{VelocityMS: 0.16, Path: laid([2]float64{0, 15}, [2]float64{20, 14}, [2]float64{60, 40}, [2]float64{80, 35}, [2]float64{100, 45})}}
+	g.l.Pump = Pump{OutletM: 15}
+	g.route = terrain.Path{Line: make(orb.LineString, 5), LengthM: 110, CrestM: 43, HighAt: []int{2}, LowAt: []int{1, 3}}
+	return g
+}
+
+func near(t *testing.T, what string, got Number, want, share float64) {
+	t.Helper()
+	if !(math.Abs(float64(got)-want) <= share*math.Abs(want)) {
+		t.Errorf("%s is %v, want %v", what, got, want)
+	}
+}
+
+// By hand at 1 L/s. Screen: 0.2 ft/s (NMFS, passive) through 40 % open
+// (NRCS TN 6): 0.001/0.06096/0.4 m². Cover: D(1+2.3·V/√(gD)) (ANSI/HI 9.8) with
+// V = 0.50930 m/s and √(gD) = 0.70023 m/s. Box: half the 0.019386 m/s that
+// Ferguson & Church (2004) give 0.2 mm at ν = 1.3074e-6 m²/s, and 300 s.
+// Standpipe: Q·T/(πD²), and V·√(L·A/(g·A_s)) (mass oscillation, frictionless)
+// with A = 1.96350e-3 m², A_s = 1.76715e-2 m². Pump: p·A with 160 m, 999.70
+// kg/m³ (Kell 1975) and the 2.067 in of 2 in Sch 40 pipe (ASME B36.10).
+func TestSizesOfTheWaterPath(t *testing.T) {
+	g := waterworks(t, 0.001)
+	found := g.waterPath()
+	l := &g.l
+	near(t, "the screen", l.Intake.ScreenAreaM2, 0.041010, 1e-4)
+	near(t, "the cover of water", l.Intake.SubmergenceM, 0.133640, 1e-4)
+	near(t, "the box's surface", l.SettlingBox.AreaM2, 0.10317, 2e-3)
+	near(t, "the box's content", l.SettlingBox.VolumeM3, 0.3, 1e-9)
+	near(t, "the ripple", l.Standpipe.RippleM, 0.0141471, 1e-5)
+	near(t, "the surge", l.Standpipe.SurgeM, 0.38334, 1e-4)
+	area := math.Pi / 4 * math.Pow(2.067*0.0254, 2)
+	near(t, "the thrust", l.Pump.ThrustN, 999.70*9.80665*160*area, 1e-3)
+	// The lowest place of the delivery pipe lies 1 m below the outlet.
+	near(t, "the pressure with a valve shut", l.Delivery.ShutM, 161, 1e-9)
+	if !slices.Equal(l.Delivery.Vents, []Number{l.Delivery.Path[2].AlongM}) || !slices.Equal(l.Delivery.Drains, []Number{l.Delivery.Path[1].AlongM, l.Delivery.Path[3].AlongM}) {
+		t.Errorf("vents at %v, drains at %v", l.Delivery.Vents, l.Delivery.Drains)
+	}
+	// The sharpest bends are the low places; at the second the line turns from
+	// atan(5/20) down to atan(10/20) up, 40.601°, with 15+160−35 m on it.
+	// The first turns by 35.886° with 161 m, the hump by 47.064° with 135 m.
+	bend := func(head, degrees float64) float64 {
+		return 2 * 999.70 * 9.80665 * head * math.Pi / 4 * 0.02 * 0.02 * math.Sin(degrees/2*math.Pi/180)
+	}
+	near(t, "the push on a bend", l.Delivery.BendThrustN, max(bend(140, 40.6013), bend(161, 35.8862), bend(135, 47.0601)), 1e-3)
+	if !l.Starting.FillS.Known() || !(l.Starting.StrokesLow < l.Starting.StrokesHigh) || !l.Starting.FirstWaterS.Known() || l.StuckOpen.Restarts == nil {
+		t.Errorf("starting %+v, stuck open %+v", l.Starting, l.StuckOpen)
+	}
+	codes := map[string]string{}
+	for _, f := range found {
+		if _, twice := codes[f.Code]; twice {
+			t.Errorf("%s is told twice", f.Code)
+		}
+		codes[f.Code] = quantity.Text(quantity.SI, f.Text, f.Values...)
+	}
+	// Level for 20 m; behind it 0.2 m fall over 20 m: Wisner's
+	// 0.70023·(0.825+0.25·√0.01) = 0.595 m/s is more than Escarameia's
+	// 0.70023·(0.61+0.56·√0.01) = 0.466. Water at rest stands at 19.9, the
+	// standpipe ends at 20.3: a swing of 0.38 m stays inside.
+	for code, words := range map[string][]string{
+		"supply_level": {"level for 20.0 m", "0.509 m/s", "0.595 m/s"},
+		"creek_take":   {"draws 10 %", "540 L/min", "45 %", "a good home"},
+	} {
+		for _, w := range words {
+			if !strings.Contains(codes[code], w) {
+				t.Errorf("%s: %q does not say %q", code, codes[code], w)
+			}
+		}
+	}
+	for _, code := range []string{"intake_shallow", "standpipe_splashes", "supply_above_grade", "supply_slow", "delivery_shut", "box_too_high"} {
+		if codes[code] != "" {
+			t.Errorf("%s: %q", code, codes[code])
+		}
+	}
+}
+
+// At 2 L/s the mouth wants 0.05·(1+2.3·1.0186/0.70023) = 0.217 m of water, and
+// a pool of 0.2 m leaves 0.15 m; the swing is twice 0.383 m, more than the
+// 0.4 m of standpipe above the level at rest; 8 L/s of 20 stay, which is good.
+func TestDoubtsOfTheWaterPath(t *testing.T) {
+	g := waterworks(t, 0.002)
+	g.l.Supply.Path[2].InvertM = 19.85 // a hump above the water of the box less friction
+	codes := map[string]string{}
+	for _, f := range g.waterPath() {
+		codes[f.Code] = quantity.Text(quantity.SI, f.Text, f.Values...)
+	}
+	for code, words := range map[string]string{
+		"intake_shallow":     "0.22 m",
+		"standpipe_splashes": "0.77 m",
+		"supply_above_grade": "above its grade line",
+		"creek_take":         "40 % of its usual flow",
+	} {
+		if !strings.Contains(codes[code], words) {
+			t.Errorf("%s: %q does not say %q", code, codes[code], words)
+		}
+	}
+}
+
+// Tennant (1976): 30 % of the mean flow is a good base, 10 % keeps life for a
+// short time. The same 24 % is the pump's doing in a creek that has 40 % of its
+// own, and is not in one that has 25 %.
+func TestTakeWarnsWhereThePumpMakesTheDifference(t *testing.T) {
+	for _, c := range []struct {
+		low, drawn float64 // of a usual flow of 20 L/s
+		level      string
+	}{{8, 3.2, "warning"}, {5, 0.2, "note"}, {8, 1, "note"}} {
+		g := waterworks(t, c.drawn/1000)
+		g.site.LowFlow = c.low / 1000
+		w := &waterPath{grader: g}
+		w.take()
+		if string(w.found[0].Level) != c.level {
+			t.Errorf("%v of %v L/s: a %s, want a %s", c.drawn, c.low, w.found[0].Level, c.level)
+		}
+	}
+}
+
+// The pegs for vents and drains stand among the tape's in the order of the
+// pipe: at 22.36 m a drain, at 53.8 m a vent by hand.
+func TestStakesAtHighAndLowPlaces(t *testing.T) {
+	l := &Layout{
+		Drive:    Drive{PipeRun: PipeRun{Path: straight(10, 20, 18)}},
+		Delivery: Delivery{PipeRun: PipeRun{Path: laid([2]float64{0, 18}, [2]float64{25, 17}, [2]float64{50, 30}, [2]float64{65, 29}, [2]float64{90, 40})}},
+		Intake:   Intake{WaterM: 20, ScreenAreaM2: 0.07, SubmergenceM: 0.1}, Pump: Pump{OutletM: 18, ThrustN: 980.665},
+	}
+	l.Delivery.Drains, l.Delivery.Vents = []Number{l.Delivery.Path[1].AlongM, l.Delivery.Path[3].AlongM}, []Number{l.Delivery.Path[2].AlongM}
+	var labels []string
+	for _, s := range stakesOf(l, quantity.SI) {
+		labels = append(labels, s.Label)
+		switch {
+		case s.Label == "INTAKE" && !strings.Contains(s.Do, "screen at least 0.07"),
+			s.Label == "PUMP" && !strings.Contains(s.Do, "as hard as 100 kg weigh"),
+			s.Label == "VENT1" && math.Abs(float64(s.InvertM)-30) > 1e-9,
+			s.Label == "DRAIN2" && math.Abs(float64(s.InvertM)-29) > 1e-9:
+			t.Errorf("%+v", s)
+		}
+	}
+	if got := strings.Join(labels, " "); got != "INTAKE PUMP L1 DRAIN1 L2 VENT1 L3 DRAIN2 L4 TANK" {
+		t.Errorf("stakes %s", got)
+	}
+}
