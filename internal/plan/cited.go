@@ -8,6 +8,11 @@ func worksCited(p *Plan) []string {
 		"Long profile: quantile carving after Schwanghart & Scherler (2017), Earth Surf. Dynam. 5, 821–839, eq. A12, solved exactly as a weighted isotonic regression",
 		"Error of terrain heights: nugget and two exponential parts over plan distance; class values are assumptions to be replaced by measured drops",
 	}
+	if p.measured() {
+		cited = append(cited,
+			"Measured drops: exact Gaussian conditioning, Rasmussen & Williams (2006), eq. 2.23–2.24, on differences in height; kept from rising by pooled adjacent violators, Barlow et al. (1972)",
+			"Errors of levels, hoses, gauges and RTK where the site file gives none: from memory and common practice, no source")
+	}
 	if len(p.Layouts) == 0 {
 		return cited
 	}

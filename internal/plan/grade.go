@@ -391,7 +391,7 @@ func (g *grader) certainty(k int) {
 		demand: g.site.Demand, pumps: c.Layout.Pumps, deliver: g.deliver(),
 		drawFlow: c.Flow, take: g.problem.TakeFlow, takeSigma: g.site.TakeShare * g.site.lowFlowSigma(), lossAt: g.supplyLossAt(),
 	}
-	b := u.spread(g.ground, g.site.Seed*1000003+uint64(k))
+	b := u.spread(g.certain, g.site.Seed*1000003+uint64(k))
 	g.l.DriveHeadSigmaM = Number(b.headSigmaM)
 	g.l.ChanceWorks = Number(b.chance)
 	g.l.DeliveredLDayLow = Number(b.low * litresPerDay)

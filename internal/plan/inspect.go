@@ -88,8 +88,11 @@ func Inspect(ctx context.Context, site *Site) *Inspection {
 	tank := creek && terrain && try(j.findTank)
 	if creek && terrain && try(j.placeFrame) && try(j.loadGround) {
 		tank = tank && try(j.standTank)
-		if try(j.longProfile) && tank {
-			try(j.checkTank)
+		if try(j.longProfile) {
+			try(j.takeField)
+			if tank {
+				try(j.checkTank)
+			}
 		}
 		try(j.readLand)
 	}

@@ -38,7 +38,7 @@ func Run(ctx context.Context, site *Site, record func(Progress)) (*Plan, error) 
 	defer j.close()
 	for _, step := range []func() error{
 		j.readCreek, j.openTerrain, j.findTank, j.placeFrame, j.loadGround,
-		j.standTank, j.longProfile, j.checkTank, j.readLand, j.deliveryField, j.tellGravity, j.search, j.gradeWinners, j.drawRelief,
+		j.standTank, j.longProfile, j.takeField, j.checkTank, j.readLand, j.deliveryField, j.tellGravity, j.search, j.gradeWinners, j.drawRelief,
 	} {
 		if err := step(); err != nil {
 			return nil, err
@@ -57,7 +57,7 @@ func Run(ctx context.Context, site *Site, record func(Progress)) (*Plan, error) 
 func LongProfile(ctx context.Context, site *Site, record func(Progress)) (*Plan, error) {
 	j := newJob(ctx, site, record)
 	defer j.close()
-	for _, step := range []func() error{j.readCreek, j.openTerrain, j.placeFrame, j.loadGround, j.longProfile} {
+	for _, step := range []func() error{j.readCreek, j.openTerrain, j.placeFrame, j.loadGround, j.longProfile, j.takeField} {
 		if err := step(); err != nil {
 			return nil, err
 		}
@@ -89,6 +89,7 @@ type job struct {
 	tank    orb.Point
 	tankM   float64 // ground at the tank
 	creek   *profile.Profile
+	certain *profile.Certainty // of differences in height, after what was measured on site
 	land    *land
 	grid    *terrain.Grid
 	field   *terrain.Field

@@ -72,9 +72,6 @@ type PipeChoices struct {
 	SettlingBox                    string // auto, always, never
 }
 
-// FieldReading is one measurement made on site.
-type FieldReading struct{}
-
 // path resolves a name in the site file against the file's own folder. URLs
 // and absolute paths stay as they are.
 func (s *Site) path(name string) string {

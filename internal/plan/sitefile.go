@@ -194,15 +194,6 @@ func listExample(path string) string {
 	return "a catalog id, another"
 }
 
-// field reads the measurements made on site.
-func (r *siteReader) field(e *ast.MappingValueNode) error {
-	seq, ok := e.Value.(*ast.SequenceNode)
-	if !ok || len(seq.Values) > 0 {
-		return r.fault(e.Value.GetToken(), "field_not_read", "leave the list empty: field: []", "measurements are not used by this version of route yet")
-	}
-	return nil
-}
-
 // complete checks what only the whole file can tell.
 func (r *siteReader) complete() error {
 	if missing, hint := r.site.Missing(); missing != "" {
