@@ -85,7 +85,12 @@ func fixturePlan(units string) *plan.Plan {
 	points := 143
 	p := &plan.Plan{
 		Format: plan.Format, ToolVersion: "0.0-test", Site: "Fernhollow", Seed: 7, Units: units, Objective: "least_cost",
-		Demand: 1500, Take: 3.2, LowFlow: 8,
+		Demand: 1500, Take: 3.2, LowFlow: 8, LowFlowSigma: 0.4, TankVolume: 3000,
+		DemandUses: []plan.PlanUse{
+			{Use: "people", Count: 6, Per: "person", Each: 50, Source: "UNDP Human Development Report 2006"},
+			{Use: "garden", Count: 150, Per: "m²", Each: 4, Source: "common practice, no source"},
+			{Use: "guests", Count: 5, Per: "", Each: 120, Source: "the site file"},
+		},
 		Frame: plan.Frame{PROJ: "+proj=tmerc +lat_0=0.0123 +lon_0=-150.25 +k_0=1.00002 +ellps=WGS84 +units=m", UTM: "EPSG:32606"},
 		Inputs: []plan.Input{
 			{Path: "ground.tif", Role: "terrain", SHA256: strings.Repeat("3f9a01bc", 8), CRS: "EPSG:32606", VerticalUnit: "m", VerticalDatum: "", CellM: 1, CellText: "1 m", AccuracyClass: "lidar, 1 m", AccuracyWhy: "cell size of 1 m and no statement of accuracy"},
@@ -193,7 +198,10 @@ func fixtureLayout(creek []creekPoint, from, head, pump int, standpipe, box bool
 	l := plan.Layout{DriveFlowLMin: 168, DeliveredLMin: 1.2014, DeliveredLDay: 1730, DeliveredLDayLow: 1310, DeliveredLDayHigh: 2120,
 		BeatsPerMin: 54, Efficiency: 0.61, EfficiencyRankine: 0.57, LiftRatio: 8.6, Mu: 4.4, ClosingVelocityMS: 1.31, ShutoffHeadM: 161,
 		CreekLeftShare: 0.65, ChanceWorks: 0.83, DriveHeadSigmaM: 0.24}
-	l.Intake = plan.Intake{Place: fixturePlace(in, in.z-0.2), WaterM: number(in.z)}
+	l.Intake = plan.Intake{Place: fixturePlace(in, in.z-0.2), WaterM: number(in.z), ScreenAreaM2: 0.1148, SubmergenceM: 0.2596}
+	l.Starting = plan.Starting{FillS: 134.6, StrokesLow: 0.4, StrokesHigh: 31.2, FirstWaterS: 6360}
+	restarts := standpipe
+	l.StuckOpen = plan.StuckOpen{LevelM: number(in.z - 1.4), FlowLMin: 231, Restarts: &restarts}
 	source := in.z
 	if head > from {
 		l.Supply = fixtureSupply(creek, from, head)
@@ -201,13 +209,13 @@ func fixtureLayout(creek []creekPoint, from, head, pump int, standpipe, box bool
 		source = float64(path[len(path)-1].GradeM)
 	}
 	if box {
-		l.SettlingBox = &plan.SettlingBox{Place: fixturePlace(up, up.z-0.1), WaterM: number(source), AlongM: l.Supply.LengthM}
+		l.SettlingBox = &plan.SettlingBox{Place: fixturePlace(up, up.z-0.1), WaterM: number(source), AlongM: l.Supply.LengthM, AreaM2: 0.289, VolumeM3: 0.84}
 	}
 	if standpipe {
-		l.Standpipe = &plan.Standpipe{Place: fixturePlace(up, up.z), HeightM: 2.4384, StaticLevelM: number(in.z), RunningLevelM: number(source), InsideM: 0.1023, Size: "4 in"}
+		l.Standpipe = &plan.Standpipe{Place: fixturePlace(up, up.z), HeightM: 2.4384, StaticLevelM: number(in.z), RunningLevelM: number(source), InsideM: 0.1023, Size: "4 in", RippleM: 0.086, SurgeM: 0.74}
 	}
 	outlet := down.z + 0.25
-	l.Pump = plan.Pump{Place: fixturePlace(down, down.z+0.05), OutletM: number(outlet), Count: 1, Model: "2 in ram"}
+	l.Pump = plan.Pump{Place: fixturePlace(down, down.z+0.05), OutletM: number(outlet), Count: 1, Model: "2 in ram", ThrustN: 3417}
 	l.DriveHeadM = number(source - outlet)
 	l.Drive = plan.Drive{}
 	l.Drive.PipeRun = plan.PipeRun{Item: "steel-2", Material: "Galvanised steel", Size: "2 in", Standard: "ASTM A53 Sch 40", InsideM: 0.0525, LossM: plan.Unknown,
@@ -258,7 +266,7 @@ func fixtureDelivery(l *plan.Layout, down creekPoint, outlet float64) {
 	ground := slopeOf(tankE, tankN)
 	lon, lat := fixtureLonLat(tankE, tankN)
 	l.Tank = plan.Tank{Place: plan.Place{StationM: plan.Unknown, Lon: lon, Lat: lat, EastingM: number(583000 + tankE), NorthM: number(1360 + tankN), GroundM: number(ground)}, InletM: number(ground + 1.8288)}
-	d := plan.Delivery{LiftM: l.Tank.InletM - number(outlet)}
+	d := plan.Delivery{LiftM: l.Tank.InletM - number(outlet), Vents: []plan.Number{31.2}, Drains: []plan.Number{12.4, 40}, ShutM: 161, BendThrustN: 240}
 	loss := 2.3
 	d.PipeRun = plan.PipeRun{Item: "pe-34", Material: "Polyethylene", Size: "3/4 in", Standard: "ASTM D2239 SIDR 9", InsideM: 0.0209, LossM: number(loss), FlowLS: 0.02, VelocityMS: 0.058,
 		PressureM: number(float64(d.LiftM) + loss), RatingM: 112}

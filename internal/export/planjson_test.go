@@ -76,7 +76,7 @@ func TestTheSchemaSeesWhatIsWrong(t *testing.T) {
 		{`"format": "route-plan/1"`, `"format": "route-plan/2"`},
 		{`"units": "us"`, `"units": "imperial"`},
 		{`"seed": 7,`, ``},
-		{`"count": 1`, `"count": "1"`},
+		{`"count": 1,`, `"count": "1",`},
 		{`"level": "warning"`, `"level": "fatal"`},
 		{`"chance_works": 0.83`, `"chance_works": 83`},
 		{`"lat": 0.0`, `"lat": 100.0`},

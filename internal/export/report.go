@@ -69,6 +69,8 @@ type report struct {
 	Profile    []figure
 	Checks     []check
 	Parts      []group
+	Crew       []group
+	Uses       [][]string
 	Pipes      [][]string
 	Places     [][]string
 	Compare    []comparison
@@ -227,6 +229,7 @@ func reportOf(p *plan.Plan) (*report, error) {
 	}
 	r.elsewhere(p, w)
 	r.inputs(p)
+	r.uses(p, w)
 	r.Checks = checks(p, w)
 	return r, nil
 }
@@ -273,6 +276,7 @@ func (r *report) bestLayout(p *plan.Plan, w words) {
 		{"Drive head", w.measure(l.DriveHeadM, l.DriveHeadSigmaM), "lifts " + w.length(l.Delivery.LiftM) + " to the tank"},
 	}
 	r.Parts = parts(p, l, w)
+	r.Crew = crew(l, w)
 	r.Pipes = pipeRows(l, w)
 	r.Places = placeRows(l, w)
 	r.takeoff(l, w)
@@ -296,6 +300,7 @@ func parts(p *plan.Plan, l *plan.Layout, w words) []group {
 			{"Delivered a day", w.perDay(l.DeliveredLDay)},
 			{"8 of 10 cases", w.dayRange(l.DeliveredLDayLow, l.DeliveredLDayHigh)},
 			{"Wanted a day", w.perDay(p.Demand)},
+			{"Tank for the days of reserve", w.of(quantity.Volume, p.TankVolume, 1e-3)},
 			{"Lowest flow of the creek", w.perSec(p.LowFlow)},
 			{"Left in the creek beside the pipes at low flow", w.share(l.CreekLeftShare)},
 		}},
@@ -511,6 +516,18 @@ func (r *report) inputs(p *plan.Plan) {
 			about = append(about, fmt.Sprintf("%d points", *in.Points))
 		}
 		r.Inputs = append(r.Inputs, input{in.Path, in.Role, in.SHA256, strings.Join(about, "; ")})
+	}
+}
+
+// uses lists what adds up to the water wanted.
+func (r *report) uses(p *plan.Plan, w words) {
+	for _, u := range p.DemandUses {
+		count, each := plain(u.Count, 0), w.perDay(u.Each)
+		if u.Per == "m²" {
+			unit, perSI, _ := quantity.Unit(w.system, quantity.Area)
+			count, each = w.of(quantity.Area, u.Count, 1), w.perDay(u.Each/plan.Number(perSI))+" a "+unit
+		}
+		r.Uses = append(r.Uses, []string{u.Use, count, each, w.perDay(u.Each * u.Count), u.Source})
 	}
 }
 
