@@ -205,8 +205,13 @@ func (j *job) tellDemand() {
 		if u.Source == ownAmount {
 			continue
 		}
-		text = append(text, fmt.Sprintf("%s {%d} a %s", u.Use, len(values), u.Per))
-		values = append(values, quantity.Of(quantity.DailyVolume, u.Each))
+		per, each := u.Per, u.Each
+		if per == perArea { // by the area that the reader measures in
+			unit, perSI, _ := quantity.Unit(j.site.Units, quantity.Area)
+			per, each = unit, u.Each/perSI
+		}
+		text = append(text, fmt.Sprintf("%s {%d} a %s", u.Use, len(values), per))
+		values = append(values, quantity.Of(quantity.DailyVolume, each))
 	}
 	if len(text) == 0 {
 		return
