@@ -45,7 +45,7 @@ func (j *job) explain() {
 	for _, r := range j.result.Reaches {
 		reach := Reach{FromM: Number(r.FromM), ToM: Number(r.ToM), DriveHeadM: Number(r.HeadM), DeliveredLDay: Number(r.Water * litresPerDay), Reason: r.Reason}
 		if r.Candidate >= 0 {
-			reach.Layout = layoutID(r.Candidate)
+			reach.Layout = j.layoutOf[r.Candidate]
 		}
 		if r.Reason != "" {
 			reach.Text = j.reason(r.Reason, r.Value, r.Limit)
@@ -60,7 +60,7 @@ func (j *job) explain() {
 		j.plan.Rejected = append(j.plan.Rejected, Rejected{Reason: r.Reason, Count: r.Count, Text: j.reason(r.Reason, r.Value, r.Limit), Nearest: nearest})
 	}
 	j.tell(j.result.Findings...)
-	if j.result.Status == optimize.Infeasible && len(j.result.Findings) == 0 {
+	if len(j.plan.Layouts) == 0 && len(j.result.Findings) == 0 {
 		j.tell(finding.New(finding.Error, "no_feasible_layout", "no layout keeps all limits", "the reasons are listed by place"))
 	}
 }

@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -23,9 +24,17 @@ func (j *job) gradeWinners() error {
 	for k := range j.result.Ranked {
 		j.record(Progress{Step: "grading layouts", Done: k, Total: len(j.result.Ranked)})
 		g := grader{job: j, c: &j.result.Ranked[k]}
-		if err := g.grade(k); err != nil {
+		err := g.grade(len(j.plan.Layouts))
+		var withdrawn *withdrawnError
+		if errors.As(err, &withdrawn) {
+			j.tell(finding.New(finding.Note, "layout_withdrawn", "a layout with its pump here was withdrawn: with the delivery line straightened, the pump no longer runs as planned", "the ground on the way to the tank is hardly above the source; a plain pipe may do").At(float64(j.creek.Stations[g.c.Pump])))
+			j.layoutOf = append(j.layoutOf, "")
+			continue
+		}
+		if err != nil {
 			return err
 		}
+		j.layoutOf = append(j.layoutOf, g.l.ID)
 		j.plan.Layouts = append(j.plan.Layouts, g.l)
 	}
 	for k := range j.plan.Layouts {
@@ -35,6 +44,14 @@ func (j *job) gradeWinners() error {
 	j.explain()
 	return nil
 }
+
+// withdrawnError says that a candidate does not hold with the delivery line as
+// it is laid.
+type withdrawnError struct{ err error }
+
+func (e *withdrawnError) Error() string { return e.err.Error() }
+
+func (e *withdrawnError) Unwrap() error { return e.err }
 
 // grader works out one layout.
 type grader struct {
@@ -122,7 +139,7 @@ func (g *grader) operate() error {
 	}
 	operation, err := installation.TunedTo(g.c.Flow, pumpTuning)
 	if err != nil {
-		return fmt.Errorf("plan: layout at station %s: %w", g.creek.Stations[g.c.Pump], err)
+		return &withdrawnError{err}
 	}
 	g.operation = operation
 	return nil

@@ -77,26 +77,27 @@ type job struct {
 	record func(Progress)
 	plan   *Plan
 
-	walked  creekFile
-	source  *dem.Source
-	tankAt  geodesy.LonLat
-	hasTank bool
-	frame   *geodesy.Frame
-	legs    []orb.LineString // of the walked track, in the frame
-	zone    int              // UTM zone of the stakes
-	north   bool
-	ground  *dem.Surface
-	tank    orb.Point
-	tankM   float64 // ground at the tank
-	creek   *profile.Profile
-	certain *profile.Certainty // of differences in height, after what was measured on site
-	land    *land
-	grid    *terrain.Grid
-	field   *terrain.Field
-	fluid   hydraulics.Fluid
-	places  []int // stations of creek that the search looks at
-	problem optimize.Problem
-	result  *optimize.Result
+	walked   creekFile
+	source   *dem.Source
+	tankAt   geodesy.LonLat
+	hasTank  bool
+	frame    *geodesy.Frame
+	legs     []orb.LineString // of the walked track, in the frame
+	zone     int              // UTM zone of the stakes
+	north    bool
+	ground   *dem.Surface
+	tank     orb.Point
+	tankM    float64 // ground at the tank
+	creek    *profile.Profile
+	certain  *profile.Certainty // of differences in height, after what was measured on site
+	land     *land
+	grid     *terrain.Grid
+	field    *terrain.Field
+	fluid    hydraulics.Fluid
+	places   []int // stations of creek that the search looks at
+	problem  optimize.Problem
+	result   *optimize.Result
+	layoutOf []string // ID of the layout of each ranked candidate; "" when it was withdrawn
 }
 
 func newJob(ctx context.Context, site *Site, record func(Progress)) *job {
