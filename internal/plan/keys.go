@@ -45,7 +45,7 @@ var settings = []key{
 	replacing(number(lowFlowKey, quantity.Flow, "0.01 L/s", "10000 L/s", "", "", func(s *Site) *float64 { return &s.LowFlow }), func(s *Site) { s.LowFlowReading = nil }),
 	number("creek_flow.usual", quantity.Flow, "0.01 L/s", "100000 L/s", "", "", func(s *Site) *float64 { return &s.UsualFlow }),
 	number("creek_flow.take_at_most", quantity.Ratio, "0.1 %", "100 %", "40 %", "planning advice: 30 to 50 % of the driest flow; local rules come first", func(s *Site) *float64 { return &s.TakeShare }),
-	replacing(number("demand", quantity.DailyVolume, "1 L/day", "10000000 L/day", "", "", func(s *Site) *float64 { return &s.Demand }), func(s *Site) { s.DemandUses = nil }),
+	replacing(number("demand", quantity.DailyVolume, "10 L/day", "10000000 L/day", "", "", func(s *Site) *float64 { return &s.Demand }), func(s *Site) { s.DemandUses = nil }),
 	number("demand_margin", quantity.Ratio, "0 %", "300 %", "25 %", "a ram that nobody has measured yet delivers within about a quarter of the model", func(s *Site) *float64 { return &s.DemandMargin }),
 	word("objective", []string{string(optimize.LeastCost), string(optimize.MostWater), string(optimize.MostHead)}, "", "", func(s *Site, w string) { s.Objective = optimize.Objective(w) }),
 

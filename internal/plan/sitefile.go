@@ -38,9 +38,12 @@ func ReadSite(name string, r io.Reader) (*Site, error) {
 	}
 	reader := siteReader{site: NewSite(), file: name}
 	reader.site.File = name
-	for _, doc := range f.Docs {
+	for i, doc := range f.Docs {
 		if doc.Body == nil {
 			continue
+		}
+		if i > 0 {
+			return nil, reader.fault(doc.Body.GetToken(), "site_structure", "keep one site in one file", "a second document begins here")
 		}
 		if err := reader.mapping("", doc.Body); err != nil {
 			return nil, err

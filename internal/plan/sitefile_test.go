@@ -80,6 +80,9 @@ func TestReadSiteFaults(t *testing.T) {
 		{"value where keys belong", "tank: {lat: 0.5, lon: -30.25, inlet_above_ground: \"6 ft\"}", "tank: here", 5, 7, []string{"tank"}},
 		{"syntax", "limits:", "limits: [", 0, 0, []string{"YAML"}},
 		{"the same key twice", "name: Fernhollow", "name: a\nname: b", 2, 1, []string{"name"}},
+		// Its first key is at 15:1; the parser gives the colon.
+		{"a second document", "field: []\n", "field: []\n---\nname: another\n", 15, 5, []string{"second"}},
+		{"decimal point for thousands", `"1500 L/day"`, `"1.500 L/day"`, 7, 9, []string{"out of range"}},
 		{"no terrain", "terrain: [ground.tif]\n", "", 0, 0, []string{"terrain"}},
 		{"half a place", "lat: 0.5, ", "", 0, 0, []string{"lat"}},
 		{"a use that no table has", `demand: "1500 L/day"`, `demand: [{use: dragons, count: 4}]`, 7, 16, []string{"dragons", "each", "known uses: person;", "sheep or goat"}},
