@@ -29,7 +29,7 @@ func TestReadFieldReadings(t *testing.T) {
 		t.Fatalf("%d readings", len(s.Field))
 	}
 	a, b, c, d, e := s.Field[0], s.Field[1], s.Field[2], s.Field[3], s.Field[4]
-	if a.Kind != "drop" || a.Value != 3.2 || a.From.StationM != 120 || a.To.Waypoint != "stake 4" || a.By != "hose" || a.Legs != 4 || a.SigmaM != 0.02 || !a.Accept || a.Line != 13 || a.Column != 6 {
+	if a.Kind != "drop" || a.Value != 3.2 || a.From.StationM != 120 || a.To.Waypoint != "stake 4" || a.By != "hose" || a.Legs != 4 || a.SigmaM != 0.02 || !a.Accept || a.Line != 14 || a.Column != 6 {
 		t.Errorf("%+v", a)
 	}
 	// NIST SP 811: 1 ft = 0.3048 m, 1 psi = 6894.757 Pa.
@@ -44,7 +44,7 @@ func TestReadFieldReadings(t *testing.T) {
 	}
 }
 
-// Columns are counted by hand in the texts below; each entry stands on line 13
+// Columns are counted by hand in the texts below; each entry stands on line 14
 // after four characters.
 func TestReadFieldFaults(t *testing.T) {
 	for _, c := range []struct {
@@ -79,14 +79,14 @@ func TestReadFieldFaults(t *testing.T) {
 			if !errors.As(err, &f) {
 				t.Fatalf("got %v, want a fault", err)
 			}
-			if f.File != "site.yaml" || f.Line != 13 || f.Column != c.column || !strings.Contains(f.Text+f.Hint, c.says) {
+			if f.File != "site.yaml" || f.Line != 14 || f.Column != c.column || !strings.Contains(f.Text+f.Hint, c.says) {
 				t.Errorf("%v (%s), want column %d and %q", f, f.Hint, c.column, c.says)
 			}
 		})
 	}
 	_, err := ReadSite("site.yaml", strings.NewReader(withEntries("field: 3 m")))
 	var f *finding.Fault
-	if !errors.As(err, &f) || f.Line != 12 {
+	if !errors.As(err, &f) || f.Line != 13 {
 		t.Errorf("a field that is no list: %v", err)
 	}
 }
