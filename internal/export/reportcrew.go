@@ -34,8 +34,8 @@ func crew(l *plan.Layout, w words) []group {
 		{"Pump", pump},
 		{"Delivery pipe", [][2]string{
 			{"Pressure with a valve shut at the tank, up to", w.pressure(d.ShutM)},
-			{"Air vents, from the pump", w.places(d.Vents)},
-			{"Drains, from the pump", w.places(d.Drains)},
+			{"Air vents, from the pump", w.pegs("VENT", d.Vents)},
+			{"Drains, from the pump", w.pegs("DRAIN", d.Drains)},
 			{"Push on the sharpest bend, like a weight of", w.weight(d.BendThrustN)},
 		}},
 	}
@@ -84,14 +84,23 @@ func (w words) weight(newtons plan.Number) string {
 	return w.of(quantity.Mass, newtons, 1/9.80665)
 }
 
-// places lists distances along a pipe.
-func (w words) places(at []plan.Number) string {
-	if len(at) == 0 {
+// pegs lists distances along a pipe; many are left to the pegs that stand
+// there.
+func (w words) pegs(label string, at []plan.Number) string {
+	const most = 3
+	switch n := len(at); {
+	case n == 0:
 		return "none"
+	case n > most:
+		return fmt.Sprintf("%d: pegs %s1 to %s%d", n, label, label, n)
 	}
 	var all []string
-	for _, v := range at {
-		all = append(all, w.length(v))
+	for k, v := range at {
+		text := w.length(v)
+		if k < len(at)-1 {
+			text = numberOnly(text)
+		}
+		all = append(all, text)
 	}
 	return strings.Join(all, ", ")
 }

@@ -34,6 +34,18 @@ func TestReportTellsTheCrewTheSizes(t *testing.T) {
 	}
 }
 
+func TestManyVentsAreLeftToTheirPegs(t *testing.T) {
+	w := words{}
+	for _, c := range []struct {
+		at   []plan.Number
+		want string
+	}{{nil, "none"}, {[]plan.Number{12}, "12.0 m"}, {[]plan.Number{12, 40}, "12.0, 40.0 m"}, {[]plan.Number{1, 2, 3, 4}, "4: pegs VENT1 to VENT4"}} {
+		if got := w.pegs("VENT", c.at); got != c.want {
+			t.Errorf("%v: %q, want %q", c.at, got, c.want)
+		}
+	}
+}
+
 func TestUnknownSizesAreDashes(t *testing.T) {
 	p := fixturePlan("si")
 	l := &p.Layouts[0]

@@ -218,6 +218,9 @@ func FuzzReadSite(f *testing.F) {
 	f.Add(StarterSite())
 	f.Add("a: &x [*x]")
 	f.Add("? [a]: b\n- c")
+	f.Add("creek_flow:\n  bucket: {volume: 20 L, seconds: [1 s, 2 s]}\n  usual: 3 L/s\ndemand:\n  - {use: hens, count: 4}\n  - use: garden\n    area: 3 m2\n")
+	f.Add("creek_flow: {float: {distance: 5 m, seconds: 3 s, width: 1 m, depth: 1 m}}")
+	f.Add("creek_flow: {section: [{at: 0 m, depth: 0 m}, {at: 1 m, depth: 1 m, velocity: 1 m/s}, {at: 2 m, depth: 0 m}]}")
 	f.Fuzz(func(t *testing.T, content string) {
 		s, err := ReadSite("site.yaml", strings.NewReader(content))
 		if err == nil && (len(s.Terrain) == 0 || s.Creek == "") {

@@ -9,6 +9,7 @@ import (
 	"github.com/paulmach/orb"
 
 	"route/internal/catalog"
+	"route/internal/finding"
 	"route/internal/hydraulics"
 	"route/internal/optimize"
 	"route/internal/quantity"
@@ -195,5 +196,67 @@ func TestStakesAtHighAndLowPlaces(t *testing.T) {
 	}
 	if got := strings.Join(labels, " "); got != "INTAKE PUMP L1 DRAIN1 L2 VENT1 L3 DRAIN2 L4 TANK" {
 		t.Errorf("stakes %s", got)
+	}
+}
+
+// The supply pipe is cut at the settling box: each part starts at its own
+// water, with the loss of the intake (limits.intake_loss, 1.5) and of a sharp
+// entrance (0.5, Crane TP 410, from memory). It is full when both parts are.
+func TestSupplyPipeIsCutAtTheBox(t *testing.T) {
+	g := waterworks(t, 0.001)
+	legs := g.supplyLegs()
+	if len(legs) != 2 {
+		t.Fatalf("%d parts", len(legs))
+	}
+	fill := 0.0
+	for i, want := range []struct {
+		level, k         float64
+		stations, invert []float64
+	}{
+		{20.5, 1.5, []float64{0, 10}, []float64{19.8, 19.5}},
+		{19.9, 0.5, []float64{10, 30, 50}, []float64{19.5, 19.5, 19.3}},
+	} {
+		leg := legs[i]
+		if leg.LevelM != want.level || leg.MinorK[0] != want.k || !slices.Equal(leg.Station, want.stations) || !slices.Equal(leg.Invert, want.invert) {
+			t.Errorf("part %d: %+v, want %+v", i, leg, want)
+		}
+		seconds, err := hydraulics.FillTime(g.fluid, leg.Line, want.level)
+		if err != nil {
+			t.Fatal(err)
+		}
+		fill += seconds
+	}
+	g.waterPath()
+	near(t, "the time to fill", g.l.Starting.FillS, fill, 1e-12)
+
+	g.l.SettlingBox = nil
+	if legs := g.supplyLegs(); len(legs) != 1 || len(legs[0].Pipe) != 3 {
+		t.Errorf("without a box: %+v", legs)
+	}
+}
+
+// The mouth of a 2.067 in drive pipe at 1 m/s needs D·(1+2.3/√(gD)) = 0.2208 m
+// of water (ANSI/HI 9.8) above its bore of 0.0525 m: 0.273 m in all.
+func TestStandpipeMustCoverTheDrivePipe(t *testing.T) {
+	for water, warns := range map[float64]bool{0.27: true, 0.31: false} { // the ripple takes 0.014 m
+		g := waterworks(t, 0.001)
+		g.c.StandpipeWaterM = water
+		found := g.waterPath()
+		if slices.ContainsFunc(found, func(f finding.Finding) bool { return f.Code == "standpipe_draws_air" }) != warns {
+			t.Errorf("%v m of water: %v", water, found)
+		}
+	}
+}
+
+// A drive pipe that starts in the pool draws its greatest flow at the end of
+// the beat: 1 m/s in 2.067 in is 2.165 L/s, for which the screen has
+// 0.002165/0.06096/0.4 m².
+func TestDrivePipeFromThePool(t *testing.T) {
+	g := waterworks(t, 0.001)
+	g.l.Supply, g.l.SettlingBox, g.l.Standpipe = nil, nil, nil
+	g.waterPath()
+	near(t, "the screen", g.l.Intake.ScreenAreaM2, math.Pi/4*math.Pow(2.067*0.0254, 2)/0.06096/0.4, 1e-3)
+	if g.l.Starting.FillS != 0 || !g.l.Starting.StrokesLow.Known() {
+		t.Errorf("starting %+v", g.l.Starting)
 	}
 }
