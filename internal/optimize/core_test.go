@@ -217,9 +217,12 @@ func (in *instance) feasible(i, s, p int) (head float64, ok bool) {
 }
 
 // best of the three objectives; cost is negative so that more is better.
-type best struct{ head, water, cheap float64 }
+type best struct {
+	head, water, cheap float64
+	cheapWater         float64 // most water for the least cost; brute force over all options only
+}
 
-func nothing() best { return best{math.Inf(-1), math.Inf(-1), math.Inf(-1)} }
+func nothing() best { return best{head: math.Inf(-1), water: math.Inf(-1), cheap: math.Inf(-1)} }
 
 func (b *best) take(in *instance, head float64, i, s, p int) {
 	b.head = max(b.head, head)

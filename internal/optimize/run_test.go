@@ -151,6 +151,55 @@ func TestCandidatesKeepTheirLimits(t *testing.T) {
 	}
 }
 
+// The crest of the delivery line, not the tank, sets the lift where it is
+// higher: physical layout, point 7.
+func TestCrestSetsTheLift(t *testing.T) {
+	p := creekProblem(300, 0.03, 4)
+	for k := range p.DeliveryAt {
+		p.DeliveryAt[k].CrestM = p.TankInletM + 5
+	}
+	res, err := Run(t.Context(), p, nil)
+	if err != nil || res.Status != Found {
+		t.Fatal(res, err)
+	}
+	c := res.Ranked[0]
+	if lift := p.TankInletM + 5 + crestCoverM - c.OutletM; math.Abs(c.LiftM-lift) > 1e-9 || c.Operation.DeliveryHeadM < lift {
+		t.Errorf("lift %g, delivery head %g; the crest asks for %g", c.LiftM, c.Operation.DeliveryHeadM, lift)
+	}
+}
+
+// Two layouts differ when one of the four things that the crew would notice
+// does.
+func TestDifferent(t *testing.T) {
+	p := creekProblem(400, 0.03, 4)
+	st, err := newSite(t.Context(), &p, &Settings{Workers: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	one, two := &engine{pumps: 1}, &engine{pumps: 2}
+	base := found{choice: choice{engine: one}, p: 200, rung: rung{intake: 100}}
+	with := func(change func(f *found)) *found {
+		f := base
+		change(&f)
+		return &f
+	}
+	for what, c := range map[string]struct {
+		f    *found
+		want bool
+	}{
+		"nothing":        {with(func(f *found) {}), false},
+		"pump 20 m off":  {with(func(f *found) { f.p = 240 }), false},
+		"pump 40 m off":  {with(func(f *found) { f.p = 280 }), true},
+		"intake 40 m up": {with(func(f *found) { f.rung.intake = 20 }), true},
+		"two pumps":      {with(func(f *found) { f.engine = two }), true},
+		"no standpipe":   {with(func(f *found) { f.class = bare }), true},
+	} {
+		if got := st.different(&base, c.f); got != c.want {
+			t.Errorf("%s: different is %v", what, got)
+		}
+	}
+}
+
 // A limit that gives way never makes the best worse.
 func TestRelaxingALimitNeverHurts(t *testing.T) {
 	const seed, problems = 12, 25
