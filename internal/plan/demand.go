@@ -216,6 +216,6 @@ func (j *job) tellDemand() {
 	if len(text) == 0 {
 		return
 	}
-	j.tell(finding.New(finding.Note, "demand_from_tables", "what is wanted is reckoned from published tables: "+strings.Join(text, ", "),
+	j.tell(finding.New(finding.Note, "demand_from_tables", "what is wanted comes in part from tables of usual needs: "+strings.Join(text, ", "),
 		"where you know better, give each: with the use", values...))
 }
