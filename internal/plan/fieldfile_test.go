@@ -3,6 +3,7 @@ package plan
 import (
 	"errors"
 	"math"
+	"os"
 	"strings"
 	"testing"
 
@@ -108,6 +109,30 @@ func TestInstrumentSigma(t *testing.T) {
 		if got := instrumentSigma(c.by, c.legs, c.distanceM); math.Abs(got-c.want) > 1e-12 {
 			t.Errorf("%s, %d legs, %v m: %v, want %v", c.by, c.legs, c.distanceM, got, c.want)
 		}
+	}
+}
+
+// The example that the manual gives.
+func TestReadTheManualsReadings(t *testing.T) {
+	manual, err := os.ReadFile("../../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, after, _ := strings.Cut(string(manual), "```yaml\nfield:")
+	block, _, found := strings.Cut(after, "```")
+	if !found {
+		t.Fatal("the manual has no example of field readings")
+	}
+	s, err := ReadSite("site.yaml", strings.NewReader(withEntries("field:"+block)))
+	if err != nil || len(s.Field) != 4 {
+		t.Errorf("%v, %+v", err, s)
+	}
+}
+
+func TestLevelledSigma(t *testing.T) {
+	// One set-up sees both points; four lie from the first to the fourth.
+	if a, b := levelledSigma(0.005, 2, 2), levelledSigma(0.005, 1, 4); a != 0.005 || math.Abs(b-0.01) > 1e-12 {
+		t.Errorf("one set-up %v, four %v", a, b)
 	}
 }
 

@@ -54,6 +54,12 @@ func instrumentSigma(by string, legs int, distanceM float64) float64 {
 	}
 }
 
+// levelledSigma is the standard deviation of a drop between two points of a
+// levelling book: both set-ups count, and all between them.
+func levelledSigma(perSetUpM float64, fromSetUp, toSetUp int) float64 {
+	return perSetUpM * math.Sqrt(float64(toSetUp-fromSetUp+1))
+}
+
 // measured is one drop that goes into the profile, and the entry that it came
 // from.
 type measured struct {
@@ -286,7 +292,7 @@ func (j *job) levelledDrops(entry *FieldReading) ([]measured, error) {
 		if last >= 0 && s != from {
 			q := l.Points[last]
 			drops = append(drops, measured{entry: entry, file: book.File, line: p.Line, book: true, Reading: profile.Reading{
-				From: from, To: s, DropM: q.LevelM - p.LevelM, SigmaM: perSetUp * math.Sqrt(float64(p.SetUp-q.SetUp+1)),
+				From: from, To: s, DropM: q.LevelM - p.LevelM, SigmaM: levelledSigma(perSetUp, q.SetUp, p.SetUp),
 			}})
 		}
 		last, from = i, s

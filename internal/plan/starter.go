@@ -69,6 +69,7 @@ demand: "1500 L/day"       # or a list: [{use: people, count: 4}, {use: sheep, c
 # objective: least_cost    # least_cost, most_water or most_head
 # land: land.geojson       # features with role: stay_inside, keep_out or crossing
 # catalog: prices.csv      # your own prices
+# field: []                # what was measured on site: [{drop: "12.1 ft", from: "400 ft", to: "620 ft", by: hose, legs: 4}]
 
 # The usual values. Take away the # to change one.
 `

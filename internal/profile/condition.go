@@ -35,7 +35,8 @@ type Reading struct {
 // Gaussian Processes for Machine Learning, eq. 2.23–2.24), written with the
 // variances of differences alone: for weights that add up to nothing,
 // Cov(Σ aᵢeᵢ, Σ bⱼeⱼ) = −½ ΣΣ aᵢbⱼ Var(eᵢ−eⱼ) (Matheron 1963, Economic
-// Geology 58, 1246–1266). O(m³ + n·m) for m readings and n stations.
+// Geology 58, 1246–1266). For m readings and n stations the
+// heights cost O(m³ + n·m), their standard deviations O(n·m²).
 type Certainty struct {
 	prior    *Profile
 	ground   Ground

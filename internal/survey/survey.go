@@ -1,6 +1,5 @@
 // Package survey reads what was recorded in the field and says how good it
-// is: tracks and waypoints of receivers, and in time levels and other
-// readings. Heights of a receiver are kept but never used for a fall: they are
+// is: tracks and waypoints of receivers, and levelling books. Heights of a receiver are kept but never used for a fall: they are
 // off by metres, and often above the ellipsoid.
 package survey
 
