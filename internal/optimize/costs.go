@@ -102,7 +102,7 @@ type deliveryPrices struct {
 
 func (c *costing) delivery(pipe string, pumps int, maxM float64) deliveryPrices {
 	layout := func(m float64) catalog.Layout {
-		return catalog.Layout{DeliveryPipe: pipe, DeliveryM: m, Pumps: pumps, TankValves: true}
+		return catalog.Layout{DeliveryPipe: pipe, DeliveryM: m, Pumps: pumps}
 	}
 	d := deliveryPrices{length: c.steps(pipe, maxM, nil, layout)}
 	plain := layout(1)

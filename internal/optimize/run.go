@@ -268,7 +268,7 @@ func (st *site) candidate(f *found, bestAt []Objective) Candidate {
 	c.Layout = catalog.Layout{
 		DrivePipe: e.drive.ID, DriveM: f.length, Pump: e.pump.ID, Pumps: e.pumps,
 		DeliveryPipe: c.DeliveryPipe, DeliveryM: way.LengthM, DeliveryBends: way.Bends, HighPoints: way.HighPoints, LowPoints: way.LowPoints,
-		TankValves: true, WasteFraction: st.WasteFraction, ContingencyPart: st.ContingencyPart,
+		WasteFraction: st.WasteFraction, ContingencyPart: st.ContingencyPart,
 	}
 	if f.rung.option != poolOption {
 		st.describeSupply(&c, f)
@@ -328,10 +328,10 @@ func (st *site) doubts(c *Candidate) []finding.Finding {
 		note(finding.Warning, "weak_beat", "the pressure rise of the beat is {0} the delivery head; below {1} the output is uneven", "a stiffer drive pipe, a smaller pump tuned higher, or less lift makes the beat stronger", quantity.Of(quantity.Multiple, mu), quantity.Of(quantity.Multiple, steadyMu))
 	}
 	if ld := c.DriveM / drive.Pipe.Pipe.Inside; ld < shortDrive || ld > longDrive {
-		note(finding.Note, "drive_length_to_diameter", "the drive pipe is {0} its bore long; handbooks ask for {1} to {2}", "", quantity.Of(quantity.Multiple, ld), quantity.Of(quantity.Multiple, shortDrive), quantity.Of(quantity.Multiple, longDrive))
+		note(finding.Note, "drive_length_to_diameter", "the drive pipe is {0} as long as it is wide; handbooks ask for {1} to {2}", "", quantity.Of(quantity.Multiple, ld), quantity.Of(quantity.Multiple, shortDrive), quantity.Of(quantity.Multiple, longDrive))
 	}
 	if lh := c.DriveM / c.DriveHeadM; lh < shortForHead || lh > longForHead {
-		note(finding.Note, "drive_length_to_head", "the drive pipe is {0} its head long; handbooks ask for {1} to {2}", "", quantity.Of(quantity.Multiple, lh), quantity.Of(quantity.Multiple, shortForHead), quantity.Of(quantity.Multiple, longForHead))
+		note(finding.Note, "drive_length_to_head", "the drive pipe is {0} as long as its head; handbooks ask for {1} to {2}", "", quantity.Of(quantity.Multiple, lh), quantity.Of(quantity.Multiple, shortForHead), quantity.Of(quantity.Multiple, longForHead))
 	}
 	if c.Operation.Transition {
 		note(finding.Note, "transition_flow", "the flow in the drive pipe is between laminar and turbulent, where friction is uncertain by a fifth", "")

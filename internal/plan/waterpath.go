@@ -364,7 +364,7 @@ func (w *waterPath) rise() {
 		}
 	}
 	if pipe.Rating > 0 && float64(d.ShutM) > pipe.Rating {
-		w.add(finding.Warning, "delivery_shut", "with a valve shut at the tank the pump goes on and can raise the pressure in the delivery pipe to {0} of water; it is rated for {1}", "let the tank overflow and leave out the float valve, or fit a relief valve at the pump", math.NaN(),
+		w.add(finding.Note, "delivery_shut", "if the delivery pipe is shut while the pump beats, the pressure in it can rise to {0} of water; it is rated for {1}", "fit no valve at the tank and let it overflow; stop the pump before shutting anything", math.NaN(),
 			quantity.Of(quantity.Head, float64(d.ShutM)), quantity.Of(quantity.Head, pipe.Rating))
 	}
 }
