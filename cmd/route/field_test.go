@@ -160,7 +160,7 @@ func TestKindsOfFieldReadings(t *testing.T) {
 		{"pressure with a gauge above the water", []string{fmt.Sprintf(`{pressure: "%.0f Pa", from: %s, to: %s, sigma: "300 Pa", above_water: "0.5 m"}`, pressure-999.7*9.80665*0.5, at(150), at(700))}, 1, 0, ""},
 		{"heights", []string{fmt.Sprintf(`{height: "%.3f m", at: %s, by: rtk}`, 50+drop, at(150)), fmt.Sprintf(`{height: "50 m", at: %s, by: rtk, sigma: "2 cm"}`, at(700))}, 1, 0, ""},
 		{"one height", []string{fmt.Sprintf(`{height: "50 m", at: %s, by: rtk}`, at(150))}, 0, 0, "datum"},
-		{"levelling book", []string{fmt.Sprintf(`{levels: %q}`, book)}, 1, 0, "levelled in 1 step"},
+		{"levelling book", []string{fmt.Sprintf(`{levels: %q}`, book)}, 1, 0, "levelled in one step"},
 		{"a metre off", []string{fmt.Sprintf(`{drop: "%.3f m", from: %s, to: %s}`, drop+1, at(150), at(700))}, 0, 1, "left out"},
 		{"a metre off, accepted", []string{fmt.Sprintf(`{drop: "%.3f m", from: %s, to: %s, accept: true}`, drop+1, at(150), at(700))}, 1, 1, "accept"},
 		{"two that contradict each other", []string{

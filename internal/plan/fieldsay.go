@@ -96,6 +96,9 @@ func (j *job) tellMeasured(drops []measured, used []bool, prior *profile.Certain
 		if b != nil {
 			from, to = b.from, b.to
 			what = fmt.Sprintf("was levelled in %d steps", b.count)
+			if b.count == 1 {
+				what = "was levelled in one step"
+			}
 		}
 		before, err := prior.Drop(from, to)
 		if err != nil {
