@@ -13,6 +13,7 @@ import (
 
 	"github.com/paulmach/orb"
 
+	"route/internal/hydraulics"
 	"route/internal/quantity"
 )
 
@@ -165,6 +166,49 @@ func TestCrestSetsTheLift(t *testing.T) {
 	c := res.Ranked[0]
 	if lift := p.TankInletM + 5 + crestCoverM - c.OutletM; math.Abs(c.LiftM-lift) > 1e-9 || c.Operation.DeliveryHeadM < lift {
 		t.Errorf("lift %g, delivery head %g; the crest asks for %g", c.LiftM, c.Operation.DeliveryHeadM, lift)
+	}
+}
+
+// Pressures are held against ratings: in the drive pipe the shut-off head, the
+// head on the closing valve and Joukowsky's rise, K·v²/2g + a·v/g; in the
+// delivery pipe the delivery head and the rise when a valve in it shuts, a·V/g
+// (hydraulics reference §3.4 and §4, delivery rating).
+func TestPressuresAreHeldAgainstRatings(t *testing.T) {
+	p := creekProblem(300, 0.03, 4)
+	st, err := newSite(t.Context(), &p, &Settings{Workers: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	best := st.seek(t.Context(), MostWater, bucket{to: st.n, anyClass: true}, nil)
+	if best == nil {
+		t.Fatal("nothing works")
+	}
+	const g = 9.80665 // CGPM 1901
+	v := best.op.ClosingVelocity
+	shutoff := best.engine.ram.WasteValveK*v*v/(2*g) + hydraulics.WaveSpeed(p.Fluid, best.engine.pipe)*v/g
+	way := st.ways[best.way]
+	delivery := best.op.DeliveryHeadM + hydraulics.WaveSpeed(p.Fluid, way.pipe)*best.op.DeliveredTotal/(math.Pi/4*way.pipe.Inside*way.pipe.Inside)/g
+	for _, c := range []struct {
+		drive, delivery float64
+		want            string
+	}{
+		{1.001 * shutoff, 1.001 * delivery, ""},
+		{0.999 * shutoff, 1.001 * delivery, SurgeAboveRating},
+		{1.001 * shutoff, 0.999 * delivery, DeliveryAboveRating},
+	} {
+		e := *best.engine
+		e.rating, st.ways[best.way].rating = c.drive, c.delivery
+		_, m := st.evaluate(choice{best.flow, &e, best.way}, best.p, best.length, best.head)
+		got := ""
+		if m != nil {
+			got = m.reason
+			if !m.tooHigh {
+				t.Errorf("%s: less head would not do", got)
+			}
+		}
+		if got != c.want {
+			t.Errorf("ratings %g, %g: %q, want %q", c.drive, c.delivery, got, c.want)
+		}
 	}
 }
 
