@@ -5,6 +5,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"text/tabwriter"
 
@@ -111,12 +112,7 @@ func printPlan(w io.Writer, p *plan.Plan) {
 		printLayouts(w, p)
 	}
 	printMessages(w, p.System(), p.Messages)
-	for _, l := range p.Layouts {
-		if len(l.Messages) > 0 {
-			fmt.Fprintf(w, "\nLayout %s:", l.ID)
-			printMessages(w, p.System(), l.Messages)
-		}
-	}
+	printDoubts(w, p)
 	if len(p.Rejected) > 0 {
 		fmt.Fprintln(w, "\nWhy not elsewhere:")
 		table := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
@@ -124,6 +120,24 @@ func printPlan(w io.Writer, p *plan.Plan) {
 			fmt.Fprintf(table, "  %d\t%s\n", r.Count, r.Text)
 		}
 		table.Flush()
+	}
+}
+
+// printDoubts prints all that is to be known of the best layout, and of the
+// others what warns.
+func printDoubts(w io.Writer, p *plan.Plan) {
+	for k, l := range p.Layouts {
+		shown := l.Messages
+		if k > 0 {
+			shown = slices.DeleteFunc(slices.Clone(shown), func(m plan.Message) bool { return m.Level == string(finding.Note) })
+		}
+		if len(shown) > 0 {
+			fmt.Fprintf(w, "\nLayout %s:", l.ID)
+			printMessages(w, p.System(), shown)
+		}
+	}
+	if len(p.Layouts) > 1 {
+		fmt.Fprintln(w, "\nThe notes of the other layouts are in plan.json.")
 	}
 }
 
