@@ -285,3 +285,35 @@ func (f *flow) below(s int, c class, stand int, level float64) []rung {
 	}
 	return unbeaten(list)
 }
+
+// highestBelow gives the highest of the ways that below lists, the cheapest
+// among equals; noRung when there is none.
+func (f *flow) highestBelow(s int, c class, stand int, level float64) rung {
+	st := f.site
+	best := noRung
+	if c == bare {
+		for _, r := range f.bareWays(s, stand) {
+			if r.level <= level && (r.level > best.level || r.level == best.level && r.cost < best.cost) {
+				best = r
+			}
+		}
+		return best
+	}
+	if !st.water.standsAt(s) {
+		return best
+	}
+	for _, u := range f.options() {
+		l, price := &u.lines, &st.options[u.option].price[stand]
+		for i := s - 1; i >= 0 && l.s[s]-l.s[i] <= l.lengthMax; i-- {
+			if !l.feeds(i, s) {
+				continue
+			}
+			if w := l.z[s] + l.height(i, s); w <= level && w >= best.level {
+				if cost := price.of(l.water, i, s); w > best.level || cost < best.cost {
+					best = rung{w, cost, int32(i), u.option}
+				}
+			}
+		}
+	}
+	return best
+}

@@ -98,11 +98,8 @@ func (k *seeker) highest(f *flow, s int, c class, stand int, level float64) (run
 	if top := f.top[c][s]; top.level <= level {
 		return top, top.intake >= 0
 	}
-	list := f.below(s, c, stand, level)
-	if len(list) == 0 {
-		return rung{}, false
-	}
-	return list[0], true
+	r := f.highestBelow(s, c, stand, level)
+	return r, r.intake >= 0
 }
 
 // bucketTop is the most drive head that a flow brings to a pump of the bucket,
