@@ -316,7 +316,7 @@ func TestBadInput(t *testing.T) {
 	t.Run("row 08 voids on real ground", func(t *testing.T) {
 		raster, creek := dressed(t)
 		// Where the whole bottom is a hole, the way round it is no creek.
-		refused(t, command("profile", flags(raster("valley_bottom_void_gab.tif"), creek, "--z-unit", "m")), "creek_void", "17 of 55 points", "holes")
+		refused(t, command("profile", flags(raster("valley_bottom_void_gab.tif"), creek, "--z-unit", "m")), "creek_void", "creek.gpx", "17 of 55 points", "holes")
 		// These lose about 5 % of the creek, to one side or the other of what
 		// is bridged: never is a hole passed over in silence.
 		for _, name := range []string{"nan_void_nodata_nan_gab.tif", "undeclared_-9999_gab.tif"} {
