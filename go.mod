@@ -4,16 +4,13 @@ go 1.26
 
 require (
 	github.com/airbusgeo/godal v0.0.16
+	github.com/alecthomas/kong v1.17.0
+	github.com/goccy/go-yaml v1.19.2
 	github.com/paulmach/orb v0.14.0
+	github.com/santhosh-tekuri/jsonschema/v6 v6.0.3
+	github.com/tidwall/geodesic v1.52.4
 	github.com/tkrajina/gpxgo v1.4.0
+	golang.org/x/net v0.55.0
+	golang.org/x/text v0.37.0
 	gonum.org/v1/gonum v0.17.0
-)
-
-require (
-	github.com/alecthomas/kong v1.17.0 // indirect
-	github.com/goccy/go-yaml v1.19.2 // indirect
-	github.com/santhosh-tekuri/jsonschema/v6 v6.0.3 // indirect
-	github.com/tidwall/geodesic v1.52.4 // indirect
-	golang.org/x/net v0.55.0 // indirect
-	golang.org/x/text v0.37.0 // indirect
 )

@@ -13,6 +13,13 @@ type inspectCommand struct {
 	siteFlags
 }
 
+// Help is shown below the flags.
+func (inspectCommand) Help() string {
+	return `Examples:
+  route inspect demo/fernhollow/site.yaml
+  route inspect --terrain west.tif --terrain east.tif --creek creek.gpx --json`
+}
+
 // Run reads every input and says what it is.
 func (c *inspectCommand) Run(s *session) error {
 	site, err := c.load(s)
@@ -53,7 +60,11 @@ func printInspection(s *session, site *plan.Site, found *plan.Inspection) {
 					break
 				}
 			}
-			fmt.Fprintf(table, "\theights: %s (%s)\n", in.VerticalUnit, in.VerticalDatum)
+			datum := in.VerticalDatum
+			if datum == "" {
+				datum = "above what is not stated"
+			}
+			fmt.Fprintf(table, "\theights: %s (%s)\n", in.VerticalUnit, datum)
 			fmt.Fprintf(table, "\taccuracy: %s, because %s\n", in.AccuracyClass, in.AccuracyWhy)
 		}
 		if in.Points != nil {
@@ -64,7 +75,14 @@ func printInspection(s *session, site *plan.Site, found *plan.Inspection) {
 		}
 	}
 	if found.TrackM.Known() {
-		fmt.Fprintf(table, "track\t%s long, %d gaps\n", quantity.Format(system, quantity.Length, float64(found.TrackM)), found.Gaps)
+		gaps := fmt.Sprintf("%d gaps", found.Gaps)
+		switch found.Gaps {
+		case 0:
+			gaps = "no gaps"
+		case 1:
+			gaps = "one gap"
+		}
+		fmt.Fprintf(table, "track\t%s long, %s\n", quantity.Format(system, quantity.Length, float64(found.TrackM)), gaps)
 	}
 	table.Flush()
 	printMessages(s.stdout, system, found.Messages)

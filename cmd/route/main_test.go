@@ -75,7 +75,7 @@ func TestHelpIsShownForEveryCommand(t *testing.T) {
 			t.Errorf("the help does not list %s", command)
 		}
 		code, help, _ := route(command, "--help")
-		if code != exitDone || !strings.Contains(help, "Usage: route "+command) {
+		if code != exitDone || !strings.Contains(help, "Usage: route "+command) || !strings.Contains(help, "\n    route "+command) {
 			t.Errorf("%s --help: exit code %d\n%s", command, code, help)
 		}
 	}

@@ -16,6 +16,12 @@ type newCommand struct {
 	Dir string `arg:"" help:"The folder to write into; it is made when it does not exist." placeholder:"DIR"`
 }
 
+// Help is shown below the flags.
+func (newCommand) Help() string {
+	return `Example:
+  route new my-place`
+}
+
 // Run writes the starter site file; it never replaces one.
 func (c *newCommand) Run(s *session) error {
 	if err := os.MkdirAll(c.Dir, 0o755); err != nil {

@@ -99,7 +99,8 @@ func TestPipeCommandRefuses(t *testing.T) {
 		{[]string{"pipe", "--inside", "20mm", "--length", "1m"}, "--flow"},
 		{[]string{"pipe", "--inside", "20mm", "--flow", "1 L/s"}, "--length"},
 		{[]string{"pipe", "--inside", "20mm", "--length", "1m", "--flow", "1 L/s", "--minor", "few"}, "--minor"},
-		{[]string{"pipe", "--inside", "20mm", "--length", "1m", "--flow", "1 L/s", "--temp=-5C"}, "temperature"},
+		{[]string{"pipe", "--inside", "20mm", "--length", "1m", "--flow", "1 L/s", "--temp=-5C"}, "the temperature is -5 °C, outside 0 °C to 100 °C"},
+		{[]string{"pipe", "--inside", "20mm", "--length", "1m", "--flow", "1 L/s", "--temp", "20 °F", "--units", "us"}, "the temperature is 20 °F, outside 32 °F to 212 °F"},
 		{[]string{"pipe", "--inside", "20mm", "--roughness", "5mm", "--length", "1m", "--flow", "1 L/s"}, "roughness"},
 		{[]string{"pipe", "--inside", "0mm", "--length", "1m", "--flow", "1 L/s"}, "more than zero"},
 	} {

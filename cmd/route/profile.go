@@ -15,6 +15,14 @@ type profileCommand struct {
 	Every string `help:"Print a station every so far; all are in the JSON." default:"20 m" placeholder:"LENGTH"`
 }
 
+// Help is shown below the flags.
+func (profileCommand) Help() string {
+	return `Examples:
+  route profile demo/fernhollow/site.yaml
+  route profile demo/fernhollow/site.yaml --every "100 ft"
+  route profile --terrain ground.tif --creek creek.gpx --z-unit ft --json`
+}
+
 // Run works out the creek's long profile and prints it.
 func (c *profileCommand) Run(s *session) error {
 	every, err := quantity.Parse(quantity.Length, c.Every)

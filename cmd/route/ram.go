@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strings"
 	"text/tabwriter"
 
 	"route/internal/finding"
@@ -95,7 +96,7 @@ type ramResult struct {
 	LiftRatio           float64       `json:"lift_ratio"`
 	LengthToDiameter    float64       `json:"length_to_diameter"`
 	ShutoffHeadM        float64       `json:"shutoff_head_m"`
-	SurgeHeadM          float64       `json:"surge_head_m"` // in the delivery pipe when a valve at its end shuts
+	SurgeHeadM          float64       `json:"surge_head_m"` // Joukowsky rise in the drive pipe when the waste valve shuts
 	StandpipeLevelM     float64       `json:"standpipe_level_m"`
 	Warnings            []warningJSON `json:"warnings"`
 	ClosingVelocityMS   float64       `json:"closing_velocity_m_s"`
@@ -105,9 +106,10 @@ type ramResult struct {
 	DeliveryHeadM       float64       `json:"delivery_head_m"`
 	StuckOpenLevelM     float64       `json:"stuck_open_level_m"`
 	StuckOpenFlowLMin   float64       `json:"stuck_open_flow_l_min"`
-	StandpipeSurgeM     *float64      `json:"standpipe_surge_m"` // null without a supply pipe and a standpipe
-	OverflowLMin        *float64      `json:"overflow_l_min"`    // over the standpipe while the pump stands; null without --standpipe-top
-	SupplyFillS         *float64      `json:"supply_fill_s"`     // null without a supply pipe
+	DeliverySurgeHeadM  *float64      `json:"delivery_surge_head_m"` // when a valve at the end of the delivery pipe shuts; null without that pipe
+	StandpipeSurgeM     *float64      `json:"standpipe_surge_m"`     // null without a supply pipe and a standpipe
+	OverflowLMin        *float64      `json:"overflow_l_min"`        // over the standpipe while the pump stands; null without --standpipe-top
+	SupplyFillS         *float64      `json:"supply_fill_s"`         // null without a supply pipe
 	StartStrokesShut    *float64      `json:"start_strokes_shut"`
 	StartStrokesOpen    *float64      `json:"start_strokes_open"` // null: the lift never pushes back enough
 	TankAfterS          *float64      `json:"tank_after_s"`       // null without a delivery pipe
@@ -323,7 +325,7 @@ func (q *ramQuestion) result(o hydraulics.Operation, sys quantity.System) *ramRe
 		BeatsPerMin: o.BeatsPerMinute(), EfficiencyDaubisson: o.EfficiencyDAubuisson, EfficiencyRankine: o.EfficiencyRankine,
 		Lambda: o.Lambda, Mu: o.Mu, LiftRatio: o.LiftRatio,
 		LengthToDiameter: q.in.Drive.LengthM / q.in.Drive.Pipe.Inside,
-		ShutoffHeadM:     o.ShutoffHeadM, StandpipeLevelM: o.LevelM,
+		ShutoffHeadM:     o.ShutoffHeadM, SurgeHeadM: hydraulics.Surge(q.in.Fluid, q.in.Drive.Pipe, o.ClosingVelocity), StandpipeLevelM: o.LevelM,
 		ClosingVelocityMS: o.ClosingVelocity, Pumps: o.Pumps,
 		SupplyLossM: o.SupplyLossM, DeliveryLossM: o.DeliveryLossM, DeliveryHeadM: o.DeliveryHeadM,
 		Warnings: []warningJSON{},
@@ -334,7 +336,8 @@ func (q *ramQuestion) result(o hydraulics.Operation, sys quantity.System) *ramRe
 		}, q.sources...),
 	}
 	if q.in.Delivery.LengthM > 0 {
-		r.SurgeHeadM = hydraulics.Surge(q.in.Fluid, q.in.Delivery.Pipe, o.DeliveredTotal/q.in.Delivery.Pipe.Area())
+		rise := hydraulics.Surge(q.in.Fluid, q.in.Delivery.Pipe, o.DeliveredTotal/q.in.Delivery.Pipe.Area())
+		r.DeliverySurgeHeadM = &rise
 	}
 	if open, err := q.in.StuckOpen(o.ClosingVelocity); err == nil {
 		r.StuckOpenLevelM, r.StuckOpenFlowLMin = open.LevelM, open.Flow*60e3
@@ -509,11 +512,7 @@ func explain(err error, sys quantity.System) error {
 			hint: "route pipe tells what flows",
 		}
 	case errors.As(err, &rang):
-		text := fmt.Sprintf("the %s is %.4g, outside %.4g to %.4g where the formulas hold", rang.Param, rang.Value, rang.Min, rang.Max)
-		if math.IsInf(rang.Max, 1) {
-			text = fmt.Sprintf("the %s is %.4g and must be more than %.4g", rang.Param, rang.Value, rang.Min)
-		}
-		return &usageError{text: text}
+		return &usageError{text: rangeText(rang, sys)}
 	case errors.As(err, &stuck):
 		return no("the waste valve never closes: it needs {0} in the drive pipe and the water reaches {1}", "tune it to close earlier, or find more drive head",
 			quantity.Of(quantity.Velocity, stuck.ClosingVelocity), quantity.Of(quantity.Velocity, stuck.OpenVelocity))
@@ -532,4 +531,24 @@ func explain(err error, sys quantity.System) error {
 		return no("the supply pipe is too small: it draws the standpipe down until the waste valve stays open", "use a larger supply pipe, a smaller pump or fewer of them, or tune it to close earlier")
 	}
 	return err
+}
+
+// rangeDimensions are the units that end the name of a parameter out of range.
+var rangeDimensions = map[string]quantity.Dimension{
+	"kelvin": quantity.Temperature, "m": quantity.Length, "metres": quantity.Length, "m/s": quantity.Velocity, "m³/s": quantity.Flow, "s": quantity.Duration,
+}
+
+// rangeText says in the person's units what lies outside the range of a formula.
+func rangeText(e *hydraulics.RangeError, sys quantity.System) string {
+	name, unit, _ := strings.Cut(e.Param, " in ")
+	show := func(v float64) string { return fmt.Sprintf("%.4g", v) }
+	if d, ok := rangeDimensions[unit]; ok {
+		show = func(v float64) string { return quantity.Format(sys, d, v) }
+	} else {
+		name = e.Param
+	}
+	if math.IsInf(e.Max, 1) {
+		return fmt.Sprintf("the %s is %s and must be more than %s", name, show(e.Value), show(e.Min))
+	}
+	return fmt.Sprintf("the %s is %s, outside %s to %s where the formulas hold", name, show(e.Value), show(e.Min), show(e.Max))
 }

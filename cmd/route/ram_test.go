@@ -40,6 +40,15 @@ func TestRamCommand(t *testing.T) {
 	wantNumbers(t, doc, 0.10, map[string]float64{"beats_per_min": 53, "stuck_open_flow_l_min": 118})
 	// 100 m of 51.4 mm at 0.65 m/s and a 100 mm standpipe swing by 1.06 m.
 	wantNumbers(t, doc, 0.02, map[string]float64{"standpipe_surge_m": 1.06})
+	// The rise in the drive pipe is μ times the delivery head by the definition
+	// of μ; with the waste valve's own head it is the shut-off head. a·v/g by
+	// hand: 1354 m/s · 1.2 m/s / 9.807 m/s² = 165.7 m. Without a delivery pipe
+	// there is no rise in it.
+	wantNumbers(t, doc, 2e-3, map[string]float64{"surge_head_m": 165.7})
+	wantNumbers(t, doc, 1e-9, map[string]float64{"surge_head_m": doc["mu"].(float64) * doc["delivery_head_m"].(float64)})
+	if surge, shut := doc["surge_head_m"].(float64), doc["shutoff_head_m"].(float64); !(surge < shut && shut < 1.01*surge) || doc["delivery_surge_head_m"] != nil {
+		t.Errorf("rise %v m, shut-off %v m, in no delivery pipe %v", surge, shut, doc["delivery_surge_head_m"])
+	}
 	if !codes(doc)["will_not_restart"] {
 		t.Errorf("no word about the restart: %v", doc["warnings"])
 	}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -286,9 +287,10 @@ func printCalibration(w io.Writer, r *calibrationJSON, fit *hydraulics.Calibrati
 // savePump writes a pump file, whole or not at all.
 func savePump(name string, fit *hydraulics.Calibration, drive string, band float64) error {
 	r := fit.Ram
+	k := math.Round(1000*r.WasteValveK) / 1000
 	p := pumpFile{
 		Name:        "calibrated on " + drive,
-		WasteValveK: &r.WasteValveK, DeliveryValveK: &r.DeliveryValveK, EntranceK: &r.EntranceK,
+		WasteValveK: &k, DeliveryValveK: &r.DeliveryValveK, EntranceK: &r.EntranceK,
 		CloseTime: fmt.Sprintf("%.4g s", r.CloseTimeS), OpenTime: fmt.Sprintf("%.4g s", r.OpenTimeS),
 		Slip: fmt.Sprintf("%.4g mL", r.SlipM3*1e6), VolumetricFactor: fmt.Sprintf("%.4g %%", 100*r.VolumetricFactor),
 		ClosingVelocity: fmt.Sprintf("%.5g m/s", fit.ClosingVelocityMS), Band: fmt.Sprintf("%.3g %%", 100*band),

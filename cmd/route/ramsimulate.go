@@ -134,7 +134,7 @@ func printSimulation(w io.Writer, r *simulationJSON, sys quantity.System) error 
 	fmt.Fprintf(t, "Running level\t%s\t%s\n", val(quantity.Head, r.StandpipeLevelM), closed(func(c *ramResult) string { return val(quantity.Head, c.StandpipeLevelM) }))
 	fmt.Fprintf(t, "Lowest level\t%s\t\n", val(quantity.Head, r.LowestLevelM))
 	fmt.Fprintf(t, "Head at the pump\t%s to %s\t\n", val(quantity.Head, r.LowestHeadM), val(quantity.Head, r.HighestHeadM))
-	fmt.Fprintf(t, "Books\tvolume within %.1g %%, energy within %.1g %%\t\n", 100*r.VolumeError, 100*r.EnergyError)
+	fmt.Fprintf(t, "Bookkeeping\twater adds up within %s, energy within %s\t\n", sharePercent(r.VolumeError), sharePercent(r.EnergyError))
 	for _, warning := range r.Warnings {
 		fmt.Fprintf(t, "Note\t%s\n", warning.Text)
 	}
@@ -143,6 +143,15 @@ func printSimulation(w io.Writer, r *simulationJSON, sys quantity.System) error 
 		fmt.Fprintf(t, "The plot is in %s.\n", *r.Plot)
 	}
 	return t.Flush()
+}
+
+// sharePercent prints a small share; below a hundred-thousandth nobody cares
+// how far.
+func sharePercent(share float64) string {
+	if share < 1e-5 {
+		return "0.001 %"
+	}
+	return fmt.Sprintf("%.2g %%", 100*share)
 }
 
 // writePlot writes the traces as SVG or CSV, by the name's ending.

@@ -9,6 +9,12 @@ import (
 // versionCommand is `route version`.
 type versionCommand struct{}
 
+// Help is shown below the flags.
+func (versionCommand) Help() string {
+	return `Example:
+  route version --json`
+}
+
 // Run prints the versions that a result may depend on.
 func (versionCommand) Run(s *session) error {
 	gdal, proj := plan.LibraryVersions()

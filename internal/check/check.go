@@ -216,7 +216,7 @@ type Answer struct {
 	Value float64                       // in the op's own unit
 	Text  string                        // for answers in words
 	Read  func(string) (float64, error) // from the file's words to the op's unit
-	Show  func(float64) string          // the other way
+	Show  func(float64) string          // the other way, where the unit expected cannot be used
 }
 
 // Func works out the answers of one op.
@@ -276,12 +276,32 @@ func (c Case) compare(w Want, answers map[string]Answer) Outcome {
 		o.Got = "the op answers that in words"
 		return o
 	}
-	o.Got = a.Show(a.Value)
+	o.Got = a.inUnitOf(w)
 	var err error
 	if o.Pass, o.Off, err = within(w, a); err != nil {
 		o.Got = err.Error()
 	}
 	return o
+}
+
+// inUnitOf shows an answer in the unit in which it is expected, so that the two
+// can be held against each other. Text that is not one plain number and a unit
+// without a zero of its own leaves the op's way of showing.
+func (a Answer) inUnitOf(w Want) string {
+	text := w.Value
+	if text == "" {
+		text = w.High
+	}
+	if text == "" {
+		text = w.Low
+	}
+	first, unit, _ := strings.Cut(text, " ")
+	one, errOne := a.Read(strings.TrimSpace("1 " + unit))
+	two, errTwo := a.Read(strings.TrimSpace("2 " + unit))
+	if _, err := strconv.ParseFloat(first, 64); err != nil || errOne != nil || errTwo != nil || !(one > 0) || math.Abs(two-2*one) > 1e-9*one {
+		return a.Show(a.Value)
+	}
+	return strings.TrimSpace(strconv.FormatFloat(a.Value/one, 'g', 6, 64) + " " + unit)
 }
 
 // within compares an answer with what is wanted.

@@ -81,6 +81,33 @@ want    half = 1 within 1 %
 	}
 }
 
+// An answer is shown in the unit of what is expected, where the two differ by
+// a factor alone.
+func TestShowsTheUnitExpected(t *testing.T) {
+	metres := func(s string) (float64, error) {
+		for unit, m := range map[string]float64{" ft": 0.3048, " m": 1} {
+			if head, ok := strings.CutSuffix(s, unit); ok {
+				v, err := plain(head)
+				return v * m, err
+			}
+		}
+		if head, ok := strings.CutSuffix(s, " °F"); ok { // has a zero of its own
+			v, err := plain(head)
+			return (v + 459.67) * 5 / 9, err
+		}
+		return plain(s)
+	}
+	a := Answer{Value: 3.048, Read: metres, Show: func(v float64) string { return show(v) + " m" }}
+	for expected, want := range map[string]string{"9.9 ft": "10 ft", "3 m": "3.048 m", "3": "3.048", "50 °F": "3.048 m", "1-1/4 in": "3.048 m"} {
+		if got := a.inUnitOf(Want{Value: expected}); got != want {
+			t.Errorf("expected %s: shown as %s, want %s", expected, got, want)
+		}
+	}
+	if got := a.inUnitOf(Want{Kind: AtLeast, Low: "9 ft"}); got != "10 ft" {
+		t.Errorf("at least 9 ft: shown as %s", got)
+	}
+}
+
 func TestReadRefuses(t *testing.T) {
 	for text, line := range map[string]int{
 		"source x\nop a\nwant b = 1":                               3, // no tolerance

@@ -1,7 +1,6 @@
 package optimize
 
 import (
-	"cmp"
 	"math"
 	"slices"
 
@@ -102,13 +101,3 @@ func (d *driveSite) hash() (map[cell]int, [][]int32) {
 
 // heads of a pump.
 func (p *pairs) heads(pump int) []int32 { return p.from[p.start[pump]:p.start[pump+1]] }
-
-// byDescending sorts indices by falling value, then rising index.
-func byDescending(index []int32, value func(int32) float64) {
-	slices.SortFunc(index, func(a, b int32) int {
-		if c := cmp.Compare(value(b), value(a)); c != 0 {
-			return c
-		}
-		return cmp.Compare(a, b)
-	})
-}

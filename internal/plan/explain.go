@@ -12,7 +12,7 @@ var reasons = map[string]string{
 	optimize.NotBest:             "a layout works here, but others are better",
 	optimize.TooLittleHead:       "too little drive head: {0}, {1} is wanted",
 	optimize.DrivePipeTooLong:    "the drive pipe would be too long: {0}, the limit is {1}",
-	optimize.DrivePipeTooShort:   "the drive pipe would be too short: {0}, at least {1} is wanted",
+	optimize.DrivePipeTooShort:   "no straight drive pipe of {1} or more leads here from a place where one could begin",
 	optimize.DriveGround:         "a straight drive pipe would lie {0} below or above the ground, the limit is {1}",
 	optimize.StandpipeTooHigh:    "the standpipe would be too high: water {0} above its foot, the limit is {1}",
 	optimize.SupplySummit:        "the supply pipe would have a summit {0} above its grade line",
@@ -56,6 +56,9 @@ func (j *job) explain() {
 		nearest := Nearest{StationM: Number(r.StationM), Value: Number(r.Value.SI), Limit: Number(r.Limit.SI), Unit: siUnit(r.Value.Dim)}
 		if r.Reason == optimize.Land || r.Reason == optimize.NoDeliveryWay {
 			nearest.Value, nearest.Limit, nearest.Unit = Unknown, Unknown, ""
+		}
+		if r.Reason == optimize.DrivePipeTooShort { // there is none to measure
+			nearest.Value = Unknown
 		}
 		j.plan.Rejected = append(j.plan.Rejected, Rejected{Reason: r.Reason, Count: r.Count, Text: j.reason(r.Reason, r.Value, r.Limit), Nearest: nearest})
 	}

@@ -173,11 +173,6 @@ func (f *Field) index(p orb.Point) (int, bool) {
 	return (row+border)*f.stride + col + border, ok
 }
 
-// centre is the middle of a node's cell.
-func (f *Field) centre(i int) orb.Point {
-	return f.grid.Centre(i%f.stride-border, i/f.stride-border)
-}
-
 // settled says whether the least cost of a node is known.
 func (f *Field) settled(i int) bool {
 	cost := f.nodes[i].cost
