@@ -438,7 +438,8 @@ func printRam(w io.Writer, r *ramResult, q *ramQuestion, o hydraulics.Operation,
 	row("Lift ratio", "%.1f times the drive head; μ %.1f", o.LiftRatio, o.Mu)
 	row("Drive pipe", "%s, %s long: %.0f diameters, %.1f times the drive head", q.drive.Name, val(quantity.Length, q.in.Drive.LengthM), r.LengthToDiameter, q.in.Drive.LengthM/o.LevelM)
 	shortest, longest := hydraulics.DriveLengths(q.in.Drive.Pipe.Inside)
-	row("Handbooks want", "%s to %s by its bore (150 to 1000), %s to %s by the drive head (3 to 7); your own limit rules", val(quantity.Length, shortest), val(quantity.Length, longest), val(quantity.Length, 3*o.LevelM), val(quantity.Length, 7*o.LevelM))
+	row("Handbooks want", "%s to %s by its bore (150 to 1000), %s to %s by the drive head (3 to 7); installers of small pumps stop at %s; your own limit rules",
+		val(quantity.Length, shortest), val(quantity.Length, longest), val(quantity.Length, 3*o.LevelM), val(quantity.Length, 7*o.LevelM), val(quantity.Length, hydraulics.InstallersLongestDriveM))
 	row("Shut-off", "the drive pipe sees %s of head (%s) when the delivery is shut", val(quantity.Head, o.ShutoffHeadM), val(quantity.Pressure, o.ShutoffHeadM*q.in.Fluid.Density*hydraulics.Gravity))
 	printStart(row, r, sys)
 	for _, warning := range r.Warnings {

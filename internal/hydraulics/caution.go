@@ -131,6 +131,10 @@ func (in *Installation) supplyCautions(o Operation, add func(string, float64, fl
 	}
 }
 
+// InstallersLongestDriveM is the longest drive pipe that installers of small
+// pumps use, 100 ft; common practice, no source.
+const InstallersLongestDriveM = 100 * 0.3048
+
 // DriveLengths are the shortest and the longest drive pipe in metres that
 // handbooks allow for a bore: 150 to 1000 diameters (Calvert 1958; extension
 // bulletins; from memory). They disagree with a plain greatest length of 100 ft

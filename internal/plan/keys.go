@@ -50,7 +50,7 @@ var settings = []key{
 	word("objective", []string{string(optimize.LeastCost), string(optimize.MostWater), string(optimize.MostHead)}, "", "", func(s *Site, w string) { s.Objective = optimize.Objective(w) }),
 
 	length("limits.drive_pipe_length.min", "0 m", "300 m", "7.5 m", "25 to 50 ft in old trade books (Building Trades Pocketbook); shorter, the beat is hasty", func(s *Site) *float64 { return &s.Limits.DriveLengthMinM }),
-	length("limits.drive_pipe_length.max", "1 m", "300 m", "30 m", "installers of small pumps give the drive pipe 100 ft at most; common practice, no source", func(s *Site) *float64 { return &s.Limits.DriveLengthMaxM }),
+	length("limits.drive_pipe_length.max", "1 m", "300 m", "100 ft", "installers of small pumps give the drive pipe 100 ft at most; common practice, no source", func(s *Site) *float64 { return &s.Limits.DriveLengthMaxM }),
 	length("limits.drive_head.min", "0.1 m", "100 m", "1 m", "about 3 ft; below it small pumps deliver little; common practice, no source", func(s *Site) *float64 { return &s.Limits.DriveHeadMinM }),
 	length("limits.drive_head.max", "0.1 m", "100 m", "15 m", "small rams; from memory", func(s *Site) *float64 { return &s.Limits.DriveHeadMaxM }),
 	length("limits.standpipe_height.min", "0 m", "30 m", "0.3 m", "keeps the drive pipe's mouth under water; common practice, no source", func(s *Site) *float64 { return &s.Limits.StandpipeMinM }),

@@ -52,7 +52,8 @@ func thrust(g *given) answers {
 func driveLength(g *given) answers {
 	bore := g.of(quantity.Diameter, "bore")
 	shortest, longest := hydraulics.DriveLengths(bore)
-	return answers{"shortest": answer(quantity.Length, shortest), "longest": answer(quantity.Length, longest)}
+	return answers{"shortest": answer(quantity.Length, shortest), "longest": answer(quantity.Length, longest),
+		"installers' longest": answer(quantity.Length, hydraulics.InstallersLongestDriveM)}
 }
 
 func float(g *given) answers {

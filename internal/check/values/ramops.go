@@ -2,7 +2,9 @@ package values
 
 import (
 	"math"
+	"slices"
 
+	"route/internal/check"
 	"route/internal/hydraulics"
 	"route/internal/quantity"
 )
@@ -52,7 +54,12 @@ func ram(g *given) answers {
 	if g.err != nil {
 		return nil
 	}
+	usual := "yes"
+	if slices.ContainsFunc(in.Cautions(o), func(c hydraulics.Caution) bool { return c.Code == hydraulics.CautionLiftRatio }) {
+		usual = "no"
+	}
 	return answers{
+		"usual lift": check.Answer{Text: usual},
 		"drive flow": answer(quantity.Flow, o.DriveTotal), "waste": answer(quantity.Flow, o.DriveTotal-o.DeliveredTotal), "delivered": answer(quantity.Flow, o.DeliveredTotal),
 		"delivered a day": answer(quantity.DailyVolume, o.DeliveredTotal), "beats": perMinute.answer(o.BeatsPerMinute()),
 		"D'Aubuisson": answer(quantity.Ratio, o.EfficiencyDAubuisson), "Rankine": answer(quantity.Ratio, o.EfficiencyRankine),
