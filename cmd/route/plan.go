@@ -111,6 +111,7 @@ func printPlan(w io.Writer, p *plan.Plan) {
 	if len(p.Layouts) > 0 {
 		printLayouts(w, p)
 	}
+	printVisits(w, p)
 	printMessages(w, p.System(), p.Messages)
 	printDoubts(w, p)
 	if len(p.Rejected) > 0 {
@@ -120,6 +121,18 @@ func printPlan(w io.Writer, p *plan.Plan) {
 			fmt.Fprintf(table, "  %d\t%s\n", r.Count, r.Text)
 		}
 		table.Flush()
+	}
+}
+
+// printVisits prints what to measure before anything is bought.
+func printVisits(w io.Writer, p *plan.Plan) {
+	if len(p.Visits) == 0 {
+		return
+	}
+	fmt.Fprintln(w, "\nWhat to measure first, by what it is worth for an hour of work:")
+	for i := range p.Visits {
+		v := &p.Visits[i]
+		fmt.Fprintf(w, "  %d. %s\n     %.1f h; worth %s; changes the choice in %.1f %% of cases\n", v.Rank, v.Text, float64(v.Hours), v.Worth(p.System()), 100*float64(v.ChanceChanges))
 	}
 }
 

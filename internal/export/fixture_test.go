@@ -110,6 +110,14 @@ func fixturePlan(units string) *plan.Plan {
 			{Level: "note", Code: "prices_invented", Text: "the prices are those of the built-in list, which are invented", Hint: "give your own: catalog: prices.csv", StationM: plan.Unknown},
 			{Level: "warning", Code: "creek_bridged", Text: "the creek runs under a bridge or a road fill at 640 ft", Hint: "measure the fall there", StationM: 196},
 		},
+		Visits: []plan.Visit{{
+			Rank: 1, Instrument: "hose", SetUps: 3, SigmaM: 0.026, Hours: 0.7, DropM: 2.4, DropSigmaM: 0.11,
+			From:  plan.VisitPlace{Name: "the intake of layout A", Place: plan.Place{StationM: 60, Lon: fixtureLon + 0.0005, Lat: fixtureLat, EastingM: 1, NorthM: 2, GroundM: 130.4}},
+			To:    plan.VisitPlace{Name: "the pump of layout A", Place: plan.Place{StationM: 120, Lon: fixtureLon + 0.001, Lat: fixtureLat, EastingM: 3, NorthM: 4, GroundM: 128}},
+			Value: 34.6, ValueUnit: "USD", ValuePerHour: 49.4, ChanceChanges: 0.21,
+			Outcomes: []plan.VisitOutcome{{FromM: plan.Unknown, ToM: 2.31, Layout: "B", Chance: 0.21}, {FromM: 2.31, ToM: plan.Unknown, Layout: "A", Chance: 0.79}},
+			Text:     "hose-level the drop of the water from the intake of layout A to the pump of layout A: below 2.31 m take layout B, above 2.31 m stay with layout A",
+		}},
 		Rejected: []plan.Rejected{
 			{Reason: "drive_head_too_small", Text: "too little drive head within the longest drive pipe", Count: 412, Nearest: plan.Nearest{StationM: 96, Value: 0.86, Limit: 0.9144, Unit: "m"}},
 			{Reason: "standpipe_too_high", Text: "standpipe higher than allowed", Count: 55, Nearest: plan.Nearest{StationM: 301, Value: 2.61, Limit: 2.4384, Unit: "m"}},

@@ -17,7 +17,7 @@ const gpxNameLen = 10
 
 // writeGPX writes GPX 1.1: a waypoint for every place and stake of the best
 // layout, and a track for every pipe of every layout. Only the best layout has
-// waypoints: pegs of several layouts on one receiver's screen are how a trench
+// pegs: those of several layouts on one receiver's screen are how a trench
 // ends up in the wrong place. Elements stand in the order that the schema asks
 // for. Heights are the ground's at waypoints, the pipe's invert on tracks.
 func writeGPX(w io.Writer, p *plan.Plan) error {
@@ -30,6 +30,7 @@ func writeGPX(w io.Writer, p *plan.Plan) error {
 	if len(p.Layouts) > 0 {
 		g.waypoints(&p.Layouts[0])
 	}
+	g.visits(p.Visits)
 	for i := range p.Layouts {
 		for _, run := range runs(&p.Layouts[i]) {
 			g.track(&p.Layouts[i], run)
@@ -79,6 +80,16 @@ func (g *gpxFile) waypoints(l *plan.Layout) {
 		if !staked[at.role] {
 			g.waypoint(strings.ToUpper(at.name), at.name, at.role, at.at)
 		}
+	}
+}
+
+// visits writes the two ends of each drop that is worth measuring first.
+func (g *gpxFile) visits(visits []plan.Visit) {
+	for i := range visits {
+		v := &visits[i]
+		name := fmt.Sprintf("VISIT%d", v.Rank)
+		g.waypoint(name+"-UP", "measure down from the water here: "+v.From.Name, "visit", v.From.Place)
+		g.waypoint(name+"-LOW", "measure down to the water here: "+v.To.Name, "visit", v.To.Place)
 	}
 }
 

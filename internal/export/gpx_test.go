@@ -6,6 +6,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"route/internal/plan"
@@ -69,6 +70,16 @@ func TestGPXHoldsTheStakesAndThePipes(t *testing.T) {
 	p := fixturePlan("us")
 	g := readGPX(t, written(t, GPX, p))
 	stakes := p.Layouts[0].Stakes
+	visits := g.Waypoints[len(g.Waypoints)-2:]
+	for i, want := range []struct {
+		name string
+		at   plan.VisitPlace
+	}{{"VISIT1-UP", p.Visits[0].From}, {"VISIT1-LOW", p.Visits[0].To}} {
+		if w := visits[i]; w.Name != want.name || w.Type != "visit" || math.Abs(w.Lon-float64(want.at.Lon)) > 1e-7 || math.Abs(w.Ele-float64(want.at.GroundM)) > 0.0051 || !strings.Contains(w.Desc, want.at.Name) {
+			t.Errorf("visit %+v, want %s at %+v", w, want.name, want.at)
+		}
+	}
+	g.Waypoints = g.Waypoints[:len(g.Waypoints)-2]
 	if len(g.Waypoints) != len(stakes) {
 		t.Fatalf("%d waypoints for %d stakes", len(g.Waypoints), len(stakes))
 	}
@@ -101,7 +112,7 @@ func TestGPXHoldsTheStakesAndThePipes(t *testing.T) {
 // Places that no stake marks still come as waypoints.
 func TestGPXWithoutStakes(t *testing.T) {
 	p := fixturePlan("si")
-	p.Layouts[0].Stakes = nil
+	p.Layouts[0].Stakes, p.Visits = nil, nil
 	g := readGPX(t, written(t, GPX, p))
 	if len(g.Waypoints) != 4 || g.Waypoints[1].Name != "STANDPIPE" || g.Waypoints[3].Name != "TANK" {
 		t.Errorf("waypoints %+v", g.Waypoints)

@@ -28,6 +28,11 @@ func withLists(p plan.Plan) plan.Plan {
 	list(&p.DemandUses)
 	list(&p.Creek.Stations)
 	list(&p.Messages)
+	p.Visits = slices.Clone(p.Visits)
+	list(&p.Visits)
+	for i := range p.Visits {
+		list(&p.Visits[i].Outcomes)
+	}
 	list(&p.Rejected)
 	list(&p.Reaches)
 	list(&p.WorksCited)

@@ -28,6 +28,11 @@ var cautions = []caution{
 // checks lists what to measure before money is spent, the most telling first.
 func checks(p *plan.Plan, w words) []check {
 	var list []check
+	for i := range p.Visits {
+		v := &p.Visits[i]
+		list = append(list, check{fmt.Sprintf("Visit %d", v.Rank), fmt.Sprintf("%s Expected: %s. %s h of work; it changes the choice in %s of cases and is worth %s. In the site file, under “field”: %s",
+			sentence(v.Text), w.measure(v.DropM, v.DropSigmaM), plain(v.Hours, 1), percent(v.ChanceChanges), v.Worth(p.System()), v.Entry())})
+	}
 	if len(p.Layouts) > 0 {
 		l := &p.Layouts[0]
 		source := "the water in the intake pool"
@@ -59,6 +64,14 @@ func checks(p *plan.Plan, w words) []check {
 			check{"Measure the lift", fmt.Sprintf("Level, or at least read with a good altimeter there and back, from the pump to the tank inlet: %s in this plan.", w.length(p.Layouts[0].Delivery.LiftM))})
 	}
 	return append(list, check{"Ask for leave", "Water right, work in the creek, and the neighbours whose land or water is touched."})
+}
+
+// percent prints a chance that may be small.
+func percent(v plan.Number) string {
+	if v < 0.01 {
+		return "below 1 %"
+	}
+	return plain(100*v, 0) + " %"
 }
 
 // doubtfulStretches names the stations within the layout whose heights the

@@ -49,6 +49,12 @@ type uncertain struct {
 	// drive flow for sure.
 	take, takeSigma float64                    // m³/s, all pumps
 	lossAt          func(flow float64) float64 // of the supply pipe, m; all pumps
+
+	// headShift moves the drop from intake to pump, in its standard
+	// deviations.
+	headShift float64
+	// worth is what a draw is worth to the owner; nil for nothing.
+	worth func(flow, headM float64, works bool) float64
 }
 
 // band is what the draws say.
@@ -56,6 +62,8 @@ type band struct {
 	headSigmaM float64
 	chance     float64 // that the layout works as asked
 	low, high  float64 // 10 and 90 % points of delivered flow, m³/s, all pumps
+	worth      float64 // mean over the draws
+	dropSigmaM float64 // of the drop from intake to pump
 }
 
 // spread runs the draws. The three heights along the creek share the
@@ -72,9 +80,9 @@ func (u uncertain) spread(g profile.Ground, seed uint64) band {
 	}
 	random := rand.New(rand.NewPCG(seed, 0x9e3779b97f4a7c15))
 	delivered := make([]float64, draws)
-	works := 0
+	works, worth := 0, 0.0
 	for k := range delivered {
-		a, b := random.NormFloat64(), random.NormFloat64()
+		a, b := random.NormFloat64()+u.headShift, random.NormFloat64()
 		loss := u.supplyLossM * lossSpread * random.NormFloat64()
 		head := u.driveHeadM + intakePump*a - loss
 		water := u.standpipeM + intakeFoot*(rho*a+math.Sqrt(1-rho*rho)*b) - loss
@@ -88,8 +96,12 @@ func (u uncertain) spread(g profile.Ground, seed uint64) band {
 			}
 		}
 		delivered[k] = q
-		if q > 0 && q >= u.demand && head >= u.driveHeadMin && (!u.hasStandpipe || water <= u.standpipeMax) {
+		good := q > 0 && q >= u.demand && head >= u.driveHeadMin && (!u.hasStandpipe || water <= u.standpipeMax)
+		if good {
 			works++
+		}
+		if u.worth != nil {
+			worth += u.worth(q, head, good) / draws
 		}
 	}
 	slices.Sort(delivered)
@@ -98,6 +110,8 @@ func (u uncertain) spread(g profile.Ground, seed uint64) band {
 		chance:     float64(works) / draws,
 		low:        delivered[draws/10],
 		high:       delivered[draws-1-draws/10],
+		worth:      worth,
+		dropSigmaM: intakePump,
 	}
 }
 

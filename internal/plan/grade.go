@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/paulmach/orb"
@@ -36,6 +37,7 @@ func (j *job) gradeWinners() error {
 		}
 		j.layoutOf = append(j.layoutOf, g.l.ID)
 		j.plan.Layouts = append(j.plan.Layouts, g.l)
+		j.prospects = append(j.prospects, g.choice)
 	}
 	for k := range j.plan.Layouts {
 		l := &j.plan.Layouts[k]
@@ -62,7 +64,8 @@ type grader struct {
 	operation hydraulics.Operation
 	supplyPipe, drivePipe, deliveryPipe,
 	standpipe *catalog.Item
-	ram hydraulics.Ram
+	ram    hydraulics.Ram
+	choice prospect
 }
 
 func (g *grader) grade(k int) error {
@@ -91,7 +94,9 @@ func (g *grader) grade(k int) error {
 	if err := g.cost(); err != nil {
 		return err
 	}
-	g.certainty(k)
+	if err := g.certainty(k); err != nil {
+		return err
+	}
 	found := g.waterPath()
 	g.l.Stakes = stakesOf(&g.l, g.site.Units)
 	g.l.Messages = []Message{}
@@ -396,7 +401,7 @@ func takeoffLine(prices *catalog.Catalog, line catalog.Line) TakeoffLine {
 }
 
 // certainty runs the seeded draws of this layout.
-func (g *grader) certainty(k int) {
+func (g *grader) certainty(k int) error {
 	c := g.c
 	u := uncertain{
 		intake: g.creek.Points[c.Intake], standpipe: g.creek.Points[c.DriveFrom], pump: g.creek.Points[c.Pump], tank: g.tank,
@@ -408,11 +413,21 @@ func (g *grader) certainty(k int) {
 		demand: g.site.Demand, pumps: c.Layout.Pumps, deliver: g.deliver(),
 		drawFlow: c.Flow, take: g.problem.TakeFlow, takeSigma: g.site.TakeShare * g.site.lowFlowSigma(), lossAt: g.supplyLossAt(),
 	}
-	b := u.spread(g.certain, g.site.Seed*1000003+uint64(k))
+	cost, err := strconv.ParseFloat(string(g.l.Cost.Total), 64)
+	if err != nil {
+		return err
+	}
+	u.worth, g.worthUnit = worth(g.problem.Objective, g.l.Cost.Currency, cost)
+	seed := g.site.Seed*1000003 + uint64(k)
+	b := u.spread(g.certain, seed)
+	less, more := u, u
+	less.headShift, more.headShift = -1, 1
+	g.choice = g.prospectOf(b, less.spread(g.certain, seed), more.spread(g.certain, seed))
 	g.l.DriveHeadSigmaM = Number(b.headSigmaM)
 	g.l.ChanceWorks = Number(b.chance)
 	g.l.DeliveredLDayLow = Number(b.low * litresPerDay)
 	g.l.DeliveredLDayHigh = Number(b.high * litresPerDay)
+	return nil
 }
 
 // supplyLossAt is what the supply pipe loses at a flow.

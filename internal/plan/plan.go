@@ -33,6 +33,7 @@ type Plan struct {
 	Creek        Creek            `json:"creek"`         //
 	Layouts      []Layout         `json:"layouts"`       // best first
 	Messages     []Message        `json:"messages"`      // about the whole plan
+	Visits       []Visit          `json:"visits"`        // what to measure on site first, the most telling for its hours first
 	Rejected     []Rejected       `json:"rejected"`      // why not elsewhere
 	Reaches      []Reach          `json:"reaches"`       // what each reach of creek could do, or why not
 	WorksCited   []string         `json:"works_cited"`   // formulas and tables that this run used
@@ -307,6 +308,42 @@ type Stake struct {
 	FallIntakeM Number `json:"fall_since_intake_m"` // intake water minus invert; positive is down
 	FallLastM   Number `json:"fall_since_last_m"`
 	Do          string `json:"do"` // what to do here
+}
+
+// Visit is a drop to measure on site before anything is bought: the water at
+// one place above that at another.
+type Visit struct {
+	Rank       int        `json:"rank"`
+	From       VisitPlace `json:"from"` // the upper place
+	To         VisitPlace `json:"to"`
+	Instrument string     `json:"instrument"` // hose, hand_level or level
+	SetUps     int        `json:"set_ups"`
+	SigmaM     Number     `json:"sigma_m"`   // standard deviation of the reading
+	Hours      Number     `json:"hours"`     // of work
+	DropM      Number     `json:"drop_m"`    // expected
+	DropSigmaM Number     `json:"drop_sd_m"` // before the reading
+	// Value is by how much better a choice the reading is expected to lead
+	// to, in ValueUnit: a currency, L/day or m.
+	Value         Number         `json:"value"`
+	ValueUnit     string         `json:"value_unit"`
+	ValuePerHour  Number         `json:"value_per_hour"`
+	ChanceChanges Number         `json:"chance_changes"` // chance that the reading changes the choice
+	Outcomes      []VisitOutcome `json:"outcomes"`       // from the least to the greatest drop
+	Text          string         `json:"text"`           // what to do and what each outcome decides, for people
+}
+
+// VisitPlace is one end of a drop; its ground_m is the water line.
+type VisitPlace struct {
+	Name string `json:"name"` // "the intake of layout A"
+	Place
+}
+
+// VisitOutcome is a range of the measured drop and the layout it decides for.
+type VisitOutcome struct {
+	FromM  Number `json:"from_m"` // null: no lower end
+	ToM    Number `json:"to_m"`   // null: no upper end
+	Layout string `json:"layout"`
+	Chance Number `json:"chance"` // that the reading falls here
 }
 
 // Message is a finding for a person, in the site's units.

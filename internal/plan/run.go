@@ -38,7 +38,7 @@ func Run(ctx context.Context, site *Site, record func(Progress)) (*Plan, error) 
 	defer j.close()
 	for _, step := range []func() error{
 		j.readCreek, j.openTerrain, j.findTank, j.placeFrame, j.loadGround,
-		j.standTank, j.longProfile, j.takeField, j.checkTank, j.readLand, j.deliveryField, j.tellGravity, j.search, j.gradeWinners, j.drawRelief,
+		j.standTank, j.longProfile, j.takeField, j.checkTank, j.readLand, j.deliveryField, j.tellGravity, j.search, j.gradeWinners, j.planVisits, j.drawRelief,
 	} {
 		if err := step(); err != nil {
 			return nil, err
@@ -77,27 +77,29 @@ type job struct {
 	record func(Progress)
 	plan   *Plan
 
-	walked   creekFile
-	source   *dem.Source
-	tankAt   geodesy.LonLat
-	hasTank  bool
-	frame    *geodesy.Frame
-	legs     []orb.LineString // of the walked track, in the frame
-	zone     int              // UTM zone of the stakes
-	north    bool
-	ground   *dem.Surface
-	tank     orb.Point
-	tankM    float64 // ground at the tank
-	creek    *profile.Profile
-	certain  *profile.Certainty // of differences in height, after what was measured on site
-	land     *land
-	grid     *terrain.Grid
-	field    *terrain.Field
-	fluid    hydraulics.Fluid
-	places   []int // stations of creek that the search looks at
-	problem  optimize.Problem
-	result   *optimize.Result
-	layoutOf []string // ID of the layout of each ranked candidate; "" when it was withdrawn
+	walked    creekFile
+	source    *dem.Source
+	tankAt    geodesy.LonLat
+	hasTank   bool
+	frame     *geodesy.Frame
+	legs      []orb.LineString // of the walked track, in the frame
+	zone      int              // UTM zone of the stakes
+	north     bool
+	ground    *dem.Surface
+	tank      orb.Point
+	tankM     float64 // ground at the tank
+	creek     *profile.Profile
+	certain   *profile.Certainty // of differences in height, after what was measured on site
+	land      *land
+	grid      *terrain.Grid
+	field     *terrain.Field
+	fluid     hydraulics.Fluid
+	places    []int // stations of creek that the search looks at
+	problem   optimize.Problem
+	result    *optimize.Result
+	prospects []prospect // the layouts as choices, in order
+	worthUnit string     // of the prospects
+	layoutOf  []string   // ID of the layout of each ranked candidate; "" when it was withdrawn
 }
 
 func newJob(ctx context.Context, site *Site, record func(Progress)) *job {
@@ -122,6 +124,7 @@ func newJob(ctx context.Context, site *Site, record func(Progress)) *job {
 		Creek:      Creek{LengthM: Unknown, FallM: Unknown, Stations: []CreekStation{}},
 		Layouts:    []Layout{},
 		Messages:   []Message{},
+		Visits:     []Visit{},
 		Rejected:   []Rejected{},
 		Reaches:    []Reach{},
 		WorksCited: []string{},
