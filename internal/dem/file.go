@@ -3,6 +3,7 @@ package dem
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -48,6 +49,7 @@ type Info struct {
 type file struct {
 	path   string // as the person wrote it
 	remote bool
+	copied string // a temporary copy, removed at the end; "" when the file is read where it lies
 
 	ds     *godal.Dataset
 	band   godal.Band
@@ -102,10 +104,20 @@ func openFile(path string, o Options, ways projectors) (*file, []finding.Finding
 		options = append(options, godal.ConfigOption(networkConfig...))
 	}
 	ds, err := godal.Open(name, options...)
+	var copied string
+	if err != nil && remote && refusesRanges(err) {
+		if copied, err = download(path, o.MaxBytes); err != nil {
+			return nil, nil, err
+		}
+		remote = false
+		if ds, err = godal.Open(copied, options...); err != nil {
+			os.Remove(copied)
+		}
+	}
 	if err != nil {
 		return nil, nil, openFault(path, remote, err)
 	}
-	f := &file{path: path, remote: remote, ds: ds}
+	f := &file{path: path, remote: remote, copied: copied, ds: ds}
 	if err := f.pickBand(o.Band); err != nil {
 		f.close()
 		return nil, nil, err
@@ -372,6 +384,9 @@ func (f *file) close() error {
 	}
 	err := f.ds.Close(godal.ErrLogger((&gdalLog{}).handle))
 	f.ds = nil
+	if f.copied != "" {
+		err = errors.Join(err, os.Remove(f.copied))
+	}
 	return err
 }
 
@@ -385,7 +400,11 @@ func (f *file) hash() {
 		return
 	}
 	f.hashed = true
-	stat, err := os.Stat(f.path)
+	name := f.path
+	if f.copied != "" {
+		name = f.copied
+	}
+	stat, err := os.Stat(name)
 	switch {
 	case f.remote:
 		f.info.SHA256Note = "read over the network, in part"
@@ -400,7 +419,7 @@ func (f *file) hash() {
 	if strings.EqualFold(filepath.Ext(f.path), ".vrt") {
 		f.info.SHA256Note = "of the VRT alone, not of the rasters it names"
 	}
-	in, err := os.Open(f.path)
+	in, err := os.Open(name)
 	if err != nil {
 		f.info.SHA256Note = plainCause(err)
 		return

@@ -3,7 +3,9 @@ package dem
 import (
 	"bytes"
 	"context"
+	"crypto/sha256"
 	"errors"
+	"fmt"
 	"io"
 	"math"
 	"net/http"
@@ -115,6 +117,53 @@ func TestRemoteReadsOnlyTheWindow(t *testing.T) {
 	if z, err := src.HeightNear(f.ToLonLat(orb.Point{900, 900})); err != nil || z != z {
 		t.Errorf("HeightNear: %v %v", z, err)
 	}
+}
+
+// wholeOnly is a server that takes no notice of ranges.
+type wholeOnly struct{ data []byte }
+
+func (s wholeOnly) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	w.Header().Set("Content-Length", strconv.Itoa(len(s.data)))
+	if r.Method != http.MethodHead {
+		w.Write(s.data)
+	}
+}
+
+// A server that gives files only whole is read through a copy, which is gone
+// afterwards; its heights are those of the same file on disk.
+func TestRemoteWithoutRanges(t *testing.T) {
+	for _, name := range []string{"no_proxy", "NO_PROXY"} {
+		t.Setenv(name, "127.0.0.1,localhost")
+	}
+	t.Setenv("TMPDIR", t.TempDir())
+	path := utm(600, 600, func(i, j int) float64 { return 100 + 0.1*float64(i) + noiseAt(i, j) }).make(t, "plain.tif") // too much for one request
+	data, err := os.ReadFile(path)
+	must(t, err)
+	server := httptest.NewServer(wholeOnly{data})
+	defer server.Close()
+
+	src, err := Open([]string{server.URL + "/dem.tif"}, Options{ZUnit: "m"})
+	must(t, err)
+	got, f := load(t, src, 15)
+	want, err := open(t, Options{ZUnit: "m"}, path).Load(t.Context(), f, got.Bound())
+	must(t, err)
+	for _, p := range []orb.Point{{0, 0}, {3.3, -4.7}, {-12, 9.5}} {
+		a, okA := got.At(p)
+		b, okB := want.At(p)
+		if !okA || !okB || a != b {
+			t.Errorf("at %v %v %v from the server, %v %v from the disk", p, a, okA, b, okB)
+		}
+	}
+	if info := src.Infos()[0]; info.Path != server.URL+"/dem.tif" || info.SHA256 != fmt.Sprintf("%x", sha256.Sum256(data)) {
+		t.Errorf("the raster is called %q, its checksum %q", info.Path, info.SHA256)
+	}
+	must(t, src.Close())
+	if left, _ := filepath.Glob(filepath.Join(os.Getenv("TMPDIR"), "route-*")); len(left) != 0 {
+		t.Errorf("left behind: %v", left)
+	}
+
+	_, err = Open([]string{server.URL + "/larger.tif"}, Options{ZUnit: "m", MaxBytes: 1000})
+	fault(t, err, "remote_unreadable")
 }
 
 func TestRemoteThatIsNoRaster(t *testing.T) {
