@@ -3,6 +3,7 @@ package profile
 import (
 	"context"
 	"errors"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"reflect"
@@ -657,26 +658,32 @@ func BenchmarkThalweg1km(b *testing.B) {
 }
 
 // BenchmarkProfile5000: heights, flags and fits at 5,000 stations along a
-// known line.
+// known line, on 1 m cells and, with the stiff fit, on 5 m cells.
 func BenchmarkProfile5000(b *testing.B) {
-	v := usualValley()
-	v.lengthM = 2080
-	g := v.raster(1)
-	a, err := NewAlignment(v.reach(), 0)
-	if err != nil {
-		b.Fatal(err)
-	}
-	o := ThalwegOptions{}.withDefaults()
-	b.ReportAllocs()
-	for b.Loop() {
-		p := &Profile{Alignment: a}
-		for i := range 5000 {
-			p.Stations = append(p.Stations, Station(i)*0.5)
-		}
-		if err := p.read(context.Background(), g, o); err != nil {
-			b.Fatal(err)
-		}
-		p.fit(o)
-		p.judge(g, o)
+	for _, cellM := range []float64{1, 5} {
+		b.Run(fmt.Sprintf("cell %g m", cellM), func(b *testing.B) {
+			o := ThalwegOptions{CellM: cellM}.withDefaults()
+			v := usualValley()
+			v.lengthM = 2080 * cellM
+			v.cellM = cellM
+			v.slope /= cellM
+			g := v.raster(1)
+			a, err := NewAlignment(v.reach(), 0)
+			if err != nil {
+				b.Fatal(err)
+			}
+			b.ReportAllocs()
+			for b.Loop() {
+				p := &Profile{Alignment: a}
+				for i := range 5000 {
+					p.Stations = append(p.Stations, Station(float64(i)*o.stepM()))
+				}
+				if err := p.read(context.Background(), g, o); err != nil {
+					b.Fatal(err)
+				}
+				p.fit(o)
+				p.judge(g, o)
+			}
+		})
 	}
 }
