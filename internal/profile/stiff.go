@@ -29,8 +29,8 @@ type stiffFit struct {
 	gap   float64   // complementarity left, in the units of the objective
 }
 
-// The ends of the iteration. A gap of a millionth of the loss moves no
-// height by a millimetre where there are data.
+// The iteration ends after so many rounds, or when what is lacking and the gap
+// are this share of the loss that the usual scatter makes.
 const (
 	stiffRounds = 60
 	stiffGap    = 1e-7
