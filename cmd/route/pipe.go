@@ -17,7 +17,7 @@ type pipeCommand struct {
 	Roughness string `help:"Wall roughness of such a pipe." default:"0.0015 mm" placeholder:"LENGTH"`
 	Length    string `help:"Length of the run." placeholder:"LENGTH"`
 	Flow      string `help:"Flow, to get the head that it loses." placeholder:"FLOW"`
-	Fall      string `help:"Fall, to get the flow that it gives." placeholder:"HEIGHT"`
+	Fall      string `help:"Fall, to get the flow that it gives; with --flow and no pipe, to get the smallest pipes that will do." placeholder:"HEIGHT"`
 	Minor     string `help:"Sum of the minor loss coefficients K of entrance, bends and valves." default:"0" placeholder:"K"`
 	Temp      string `help:"Temperature of the water." default:"10 °C" placeholder:"TEMPERATURE"`
 	Altitude  string `help:"Altitude of the place." default:"0 m" placeholder:"LENGTH"`
@@ -31,7 +31,10 @@ func (pipeCommand) Help() string {
   route pipe --pipe "PE SIDR 15 1 in" --length "300 ft" --flow "5 gpm" --units us
   route pipe --pipe "PE100 SDR 11 DN32" --length 100m --fall 2m
   route pipe --inside 26.6mm --roughness 0.15mm --length 12m --flow "20 L/min" --minor 1.5 --json
-  route pipe --list`
+  route pipe --length "300 ft" --flow "8 gpm" --fall "2 ft" --units us
+  route pipe --list
+
+A flow and a fall without a pipe give the smallest pipes that will do.`
 }
 
 // pipeResult is the JSON answer; the field names are part of the contract.
@@ -60,6 +63,9 @@ type warningJSON struct {
 func (c *pipeCommand) Run(s *session) error {
 	if c.List {
 		return listPipes(s, unitSystem(c.Units))
+	}
+	if c.Pipe == "" && c.Inside == "" && c.Flow != "" && c.Fall != "" {
+		return c.size(s)
 	}
 	r, sys, err := c.solve()
 	if err != nil {
@@ -139,7 +145,7 @@ func (c *pipeCommand) solve() (*pipeResult, quantity.System, error) {
 	sys := unitSystem(c.Units)
 	switch {
 	case (c.Pipe == "") == (c.Inside == ""):
-		return nil, sys, &usageError{text: "say which pipe: either --pipe or --inside", hint: `for example --pipe "PE SIDR 15 1 in"`}
+		return nil, sys, &usageError{text: "say which pipe: either --pipe or --inside", hint: `for example --pipe "PE SIDR 15 1 in"; a flow and a fall without a pipe give the smallest pipes that will do`}
 	case (c.Flow == "") == (c.Fall == ""):
 		return nil, sys, &usageError{text: "give either --flow, to get the loss, or --fall, to get the flow"}
 	case c.Length == "":

@@ -88,6 +88,41 @@ func TestPipeCommand(t *testing.T) {
 	wantNumbers(t, doc, 0, map[string]float64{"loss_m": 0})
 }
 
+// Sizing undoes the loss: python3-fluids has 2.260 m for 20 L/min over 100 m of
+// 26.0 mm at 10 °C, so with just more fall than that DN32 of SDR 11 will do, its
+// bore is the least, and with half a per cent less it no longer does.
+func TestPipeCommandSizes(t *testing.T) {
+	args := func(fall string) []string {
+		return []string{"pipe", "--length", "100m", "--flow", "20 L/min", "--fall", fall}
+	}
+	names := func(doc map[string]any) string {
+		text := ""
+		for _, p := range doc["pipes"].([]any) {
+			text += p.(map[string]any)["pipe"].(string) + "\n"
+		}
+		return text
+	}
+	doc := calculateJSON(t, args("2.262m")...)
+	hasKeys(t, doc, []string{"least_inside_m", "pipes", "warnings"})
+	wantNumbers(t, doc, 1e-3, map[string]float64{"least_inside_m": 0.0260})
+	if got := names(doc); !strings.Contains(got, "PE100 SDR 11 DN32\n") {
+		t.Errorf("DN32 is not among\n%s", got)
+	}
+	if got := names(calculateJSON(t, args("2.248m")...)); !strings.Contains(got, "PE100 SDR 11 DN40\n") || strings.Contains(got, "PE100 SDR 11 DN32\n") {
+		t.Errorf("DN40 must take the place of DN32:\n%s", got)
+	}
+	if out, _, code := calculate(t, append(args("2.262m"), "--units", "us")...); code != exitDone || !strings.Contains(out, "PE100 SDR 11 DN32") || !strings.Contains(out, " ft/s") {
+		t.Errorf("exit %d\n%s", code, out)
+	}
+	doc = calculateJSON(t, "pipe", "--length", "100m", "--flow", "20 m3/s", "--fall", "1m")
+	if len(doc["pipes"].([]any)) != 0 || !codes(doc)["no_pipe_wide_enough"] {
+		t.Errorf("a river in a pipe: %v", doc)
+	}
+	if _, errs, code := calculate(t, "pipe", "--length", "100m", "--flow", "20 L/min", "--fall", "0m"); code != exitUsage || !strings.Contains(errs, "--fall") {
+		t.Errorf("no fall: exit %d, %s", code, errs)
+	}
+}
+
 func TestPipeCommandRefuses(t *testing.T) {
 	for _, c := range []struct {
 		args []string
