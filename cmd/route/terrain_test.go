@@ -181,8 +181,10 @@ func checkLayout(t *testing.T, p *plan.Plan, l *plan.Layout) {
 	if l.DeliveredLMin*l.Delivery.LiftM >= l.DriveFlowLMin*l.DriveHeadM {
 		t.Errorf("layout %s lifts more than falls", l.ID)
 	}
-	if l.Drive.LengthM > 30.0001 {
-		t.Errorf("layout %s: drive pipe of %.2f m, the usual limit is 30 m", l.ID, float64(l.Drive.LengthM))
+	// Common practice, no source: 100 ft is the most that installers of small
+	// pumps give the drive pipe.
+	if most := plan.Number(100 * 0.3048); l.Drive.LengthM > most+0.001 {
+		t.Errorf("layout %s: drive pipe of %.2f m, the usual limit is 100 ft", l.ID, float64(l.Drive.LengthM))
 	}
 }
 
