@@ -108,6 +108,7 @@ func printDefaults(w io.Writer, defaults []plan.Default) {
 // a careful reader must know.
 func printPlan(w io.Writer, p *plan.Plan) {
 	fmt.Fprintf(w, "%s\n\n", p.Headline())
+	printAccuracy(w, p)
 	if len(p.Layouts) > 0 {
 		printLayouts(w, p)
 	}
@@ -121,6 +122,15 @@ func printPlan(w io.Writer, p *plan.Plan) {
 			fmt.Fprintf(table, "  %d\t%s\n", r.Count, r.Text)
 		}
 		table.Flush()
+	}
+}
+
+// printAccuracy prints how far each raster is trusted, and why.
+func printAccuracy(w io.Writer, p *plan.Plan) {
+	for _, in := range p.Inputs {
+		if in.AccuracyClass != "" {
+			fmt.Fprintf(w, "Accuracy of %s: %s (%s)\n", in.Path, in.AccuracyClass, in.AccuracyWhy)
+		}
 	}
 }
 
@@ -175,7 +185,7 @@ func printLayouts(w io.Writer, p *plan.Plan) {
 			return show(quantity.DailyVolume, l.DeliveredLDayLow/1000/86400) + " – " + show(quantity.DailyVolume, l.DeliveredLDayHigh/1000/86400)
 		}},
 		{"chance that it works", func(l plan.Layout) string { return l.Chance() }},
-		{"cost, " + p.Currency(), func(l plan.Layout) string { return string(l.Cost.Total) }},
+		{"cost, " + p.Currency(), func(l plan.Layout) string { return strings.TrimPrefix(l.Cost.Text(), l.Cost.Currency+" ") }},
 		{"drive head", func(l plan.Layout) string { return metres(l.DriveHeadM) }},
 		{"lift", func(l plan.Layout) string { return metres(l.Delivery.LiftM) }},
 		{"drive flow", func(l plan.Layout) string { return show(quantity.Flow, l.DriveFlowLMin/60000) }},

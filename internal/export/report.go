@@ -203,6 +203,14 @@ func money(currency string, d plan.Decimal) string {
 	return strings.TrimSpace(currency + " " + sign + whole)
 }
 
+// total prints the whole cost, or its range where no more is known.
+func total(c plan.Cost) string {
+	if c.Range != nil {
+		return c.Text()
+	}
+	return money(c.Currency, c.Total)
+}
+
 func reportOf(p *plan.Plan) (*report, error) {
 	w := words{p.System()}
 	r := &report{
@@ -271,7 +279,7 @@ func (r *report) bestLayout(p *plan.Plan, w words) {
 	r.Best = l.ID
 	r.Facts = []fact{
 		{"Water a day", w.perDay(l.DeliveredLDay), "8 of 10 cases: " + w.dayRange(l.DeliveredLDayLow, l.DeliveredLDayHigh)},
-		{"Materials", money(l.Cost.Currency, l.Cost.Total), "pipes, pump and fittings as listed; no labour unless listed"},
+		{"Materials", total(l.Cost), "pipes, pump and fittings as listed; no labour unless listed"},
 		{"Chance that it works as asked", w.share(l.ChanceWorks), "given what is known today of heights and losses"},
 		{"Drive head", w.measure(l.DriveHeadM, l.DriveHeadSigmaM), "lifts " + w.length(l.Delivery.LiftM) + " to the tank"},
 	}
@@ -441,7 +449,7 @@ func (r *report) compare(p *plan.Plan, w words) {
 			Water: w.perDay(l.DeliveredLDay), Range: numberOnly(w.dayRange(l.DeliveredLDayLow, l.DeliveredLDayHigh)),
 			Chance: w.share(l.ChanceWorks), Head: w.length(l.DriveHeadM), Lift: w.length(l.Delivery.LiftM),
 			Drive: sizeAndLength(driveRun(l), w), Delivery: sizeAndLength(deliveryRun(l), w),
-			Pump: fmt.Sprintf("%d × %s", l.Pump.Count, l.Pump.Model), Cost: money(l.Cost.Currency, l.Cost.Total),
+			Pump: fmt.Sprintf("%d × %s", l.Pump.Count, l.Pump.Model), Cost: total(l.Cost),
 		}
 		if l.Supply != nil {
 			c.Supply = sizeAndLength(supplyRun(l), w)

@@ -39,11 +39,16 @@ func (j *job) gradeWinners() error {
 		j.plan.Layouts = append(j.plan.Layouts, g.l)
 		j.prospects = append(j.prospects, g.choice)
 	}
+	j.explain()
+	return nil
+}
+
+// sayWhy says of each layout what speaks for it.
+func (j *job) sayWhy() error {
 	for k := range j.plan.Layouts {
 		l := &j.plan.Layouts[k]
 		l.Why = j.why(l)
 	}
-	j.explain()
 	return nil
 }
 
@@ -484,5 +489,5 @@ func (j *job) why(l *Layout) string {
 	}
 	first := j.plan.Layouts[0]
 	water := 100 * (float64(l.DeliveredLDay)/float64(first.DeliveredLDay) - 1)
-	return fmt.Sprintf("Another place or another set of pipes: %+.0f %% water and %s %s against %s %s for layout %s.", water, l.Cost.Currency, l.Cost.Total, first.Cost.Currency, first.Cost.Total, first.ID)
+	return fmt.Sprintf("Another place or another set of pipes: %+.0f %% water and %s against %s for layout %s.", water, l.Cost.Text(), first.Cost.Text(), first.ID)
 }

@@ -33,6 +33,7 @@ var settings = []key{
 		}
 	}),
 	word("z_unit", []string{"m", "ft", "us-ft"}, "", "", func(s *Site, w string) { s.ZUnit = w }),
+	word("accuracy", []string{"lidar_open", "lidar_forest", "mixed_10m", "global_30m"}, "", "", func(s *Site, w string) { s.Accuracy = w }),
 	text("crs", `a coordinate system, such as "EPSG:26910"`, func(s *Site) *string { return &s.CRS }),
 	text("creek", `a GPX track or another line layer, such as "creek.gpx"`, func(s *Site) *string { return &s.Creek }),
 	text("track", "the name of a track in the creek file", func(s *Site) *string { return &s.Track }),

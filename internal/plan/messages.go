@@ -58,8 +58,11 @@ func (p *Plan) Headline() string {
 		return quantity.Format(p.System(), quantity.DailyVolume, float64(v)/litresPerDay)
 	}
 	head := func(v Number) string { return quantity.Format(p.System(), quantity.Length, float64(v)) }
-	text := fmt.Sprintf("%s: a ram on %s of drive head would lift about %s (%s to %s in 8 of 10 cases) %s up to the tank, for about %s %s of materials.",
-		name, head(best.DriveHeadM), day(best.DeliveredLDay), day(best.DeliveredLDayLow), day(best.DeliveredLDayHigh), head(best.Delivery.LiftM), best.Cost.Currency, best.Cost.Total)
+	text := fmt.Sprintf("%s: a ram on %s of drive head would lift about %s (%s to %s in 8 of 10 cases) %s up to the tank, for about %s of materials.",
+		name, head(best.DriveHeadM), day(best.DeliveredLDay), day(best.DeliveredLDayLow), day(best.DeliveredLDayHigh), head(best.Delivery.LiftM), best.Cost.Text())
+	if p.ScreeningOnly {
+		text = "Screening only. " + text
+	}
 	if p.Demand.Known() {
 		text += fmt.Sprintf(" Wanted: %s.", day(p.Demand))
 	}

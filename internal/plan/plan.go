@@ -25,22 +25,25 @@ type Plan struct {
 	LowFlow     Number `json:"creek_low_l_s"` // lowest flow of the creek
 	// LowFlowSigma is the standard deviation of LowFlow; null when it was
 	// given without readings.
-	LowFlowSigma Number           `json:"creek_low_sd_l_s"`
-	DemandUses   []PlanUse        `json:"demand_uses"`   // what adds up to the demand; empty when it is given as a whole
-	TankVolume   Number           `json:"tank_volume_l"` // that holds the demand for the days of reserve; null without a demand
-	Frame        Frame            `json:"frame"`         // of eastings and northings
-	Inputs       []Input          `json:"inputs"`        //
-	Creek        Creek            `json:"creek"`         //
-	Layouts      []Layout         `json:"layouts"`       // best first
-	Messages     []Message        `json:"messages"`      // about the whole plan
-	Visits       []Visit          `json:"visits"`        // what to measure on site first, the most telling for its hours first
-	Rejected     []Rejected       `json:"rejected"`      // why not elsewhere
-	Reaches      []Reach          `json:"reaches"`       // what each reach of creek could do, or why not
-	WorksCited   []string         `json:"works_cited"`   // formulas and tables that this run used
-	Defaults     []Default        `json:"defaults"`      // values that the site did not give
-	Catalog      string           `json:"catalog"`       // where the prices come from
-	Relief       *Relief          `json:"-"`             // for drawing
-	Prices       *catalog.Catalog `json:"-"`
+	LowFlowSigma Number    `json:"creek_low_sd_l_s"`
+	DemandUses   []PlanUse `json:"demand_uses"`   // what adds up to the demand; empty when it is given as a whole
+	TankVolume   Number    `json:"tank_volume_l"` // that holds the demand for the days of reserve; null without a demand
+	Frame        Frame     `json:"frame"`         // of eastings and northings
+	// ScreeningOnly: the terrain is good for finding a place only; costs are
+	// ranges and nothing is listed to buy.
+	ScreeningOnly bool             `json:"screening_only"`
+	Inputs        []Input          `json:"inputs"`      //
+	Creek         Creek            `json:"creek"`       //
+	Layouts       []Layout         `json:"layouts"`     // best first
+	Messages      []Message        `json:"messages"`    // about the whole plan
+	Visits        []Visit          `json:"visits"`      // what to measure on site first, the most telling for its hours first
+	Rejected      []Rejected       `json:"rejected"`    // why not elsewhere
+	Reaches       []Reach          `json:"reaches"`     // what each reach of creek could do, or why not
+	WorksCited    []string         `json:"works_cited"` // formulas and tables that this run used
+	Defaults      []Default        `json:"defaults"`    // values that the site did not give
+	Catalog       string           `json:"catalog"`     // where the prices come from
+	Relief        *Relief          `json:"-"`           // for drawing
+	Prices        *catalog.Catalog `json:"-"`
 }
 
 // System is the unit system for people.
@@ -281,6 +284,15 @@ type Cost struct {
 	Delivery Decimal `json:"delivery"`
 	Other    Decimal `json:"other"`
 	Total    Decimal `json:"total"`
+	// Range stands in place of the amounts, which are null, in a plan that is
+	// for screening only; else null.
+	Range *CostRange `json:"range"`
+}
+
+// CostRange is a cost that is known roughly.
+type CostRange struct {
+	Low  Number `json:"low"`
+	High Number `json:"high"`
 }
 
 // TakeoffLine is one line of what to buy.

@@ -38,7 +38,7 @@ func Run(ctx context.Context, site *Site, record func(Progress)) (*Plan, error) 
 	defer j.close()
 	for _, step := range []func() error{
 		j.readCreek, j.openTerrain, j.findTank, j.placeFrame, j.loadGround,
-		j.standTank, j.longProfile, j.takeField, j.checkTank, j.readLand, j.deliveryField, j.tellGravity, j.search, j.gradeWinners, j.planVisits, j.drawRelief,
+		j.standTank, j.longProfile, j.takeField, j.checkTank, j.readLand, j.deliveryField, j.tellGravity, j.search, j.gradeWinners, j.planVisits, j.screen, j.sayWhy, j.drawRelief,
 	} {
 		if err := step(); err != nil {
 			return nil, err
@@ -182,7 +182,7 @@ func (j *job) openTerrain() error {
 	for i, name := range j.site.Terrain {
 		paths[i] = j.site.path(name)
 	}
-	source, err := dem.Open(paths, dem.Options{CRS: j.site.CRS, ZUnit: j.site.ZUnit})
+	source, err := dem.Open(paths, dem.Options{CRS: j.site.CRS, ZUnit: j.site.ZUnit, Error: j.site.errorModel()})
 	j.source = source // also of a refused raster something is known
 	if err != nil {
 		return err

@@ -17,11 +17,14 @@ type Site struct {
 	Units   quantity.System
 	Terrain []string // rasters, in order of preference
 	ZUnit   string   // "", m, ft or us-ft: overrides what the raster says
-	CRS     string   // of a raster that declares none
-	Creek   string   // track of the creek
-	Track   string   // name of the track in the file, "" for the longest
-	Tank    TankSite
-	LowFlow float64 // m³/s, the creek's lowest; 0 when not given
+	// Accuracy overrides the accuracy class of the terrain: lidar_open,
+	// lidar_forest, mixed_10m or global_30m; "" takes what the raster suggests.
+	Accuracy string
+	CRS      string // of a raster that declares none
+	Creek    string // track of the creek
+	Track    string // name of the track in the file, "" for the longest
+	Tank     TankSite
+	LowFlow  float64 // m³/s, the creek's lowest; 0 when not given
 	// LowFlowReading is how the low flow was measured; nil when it is given as
 	// a number.
 	LowFlowReading *FlowReading

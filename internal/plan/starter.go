@@ -59,6 +59,7 @@ name: My place
 units: us                  # us or si: what is printed
 terrain: [ground.tif]      # elevation raster; several tiles count as one surface
 # z_unit: m                # m, ft or us-ft, when the raster does not say what its heights are in
+# accuracy: lidar_forest   # lidar_open, lidar_forest, mixed_10m or global_30m, when you know better than the program
 # crs: EPSG:26910          # when the raster does not say where it lies
 creek: creek.gpx           # a track walked along the creek
 tank: {lat: 0.0, lon: 0.0, inlet_above_ground: "6 ft", reserve: "2 day"}
