@@ -19,7 +19,7 @@ type siteFlags struct {
 
 	Terrain   []string `sep:"none" help:"Elevation raster, VRT or URL; may be repeated, several are one surface." placeholder:"FILE"`
 	Creek     string   `help:"GPX track or route of the creek, or another line layer." placeholder:"FILE"`
-	Tank      string   `help:"Place of the tank in decimal degrees." placeholder:"LAT,LON"`
+	Tank      string   `help:"Place of the tank in degrees, latitude first." placeholder:"LAT,LON"`
 	Units     string   `help:"What is printed: us or si." placeholder:"us|si"`
 	ZUnit     string   `name:"z-unit" help:"Unit of the raster's heights: m, ft or us-ft. The raster's own word is used when this is not given." placeholder:"UNIT"`
 	CRS       string   `name:"crs" help:"Coordinate system of a raster that declares none." placeholder:"EPSG:n"`
@@ -37,6 +37,14 @@ func (f *siteFlags) load(s *session) (*plan.Site, error) {
 	}
 	if len(f.Terrain) > 0 {
 		site.SetTerrain(absolute(f.Terrain, f.Site))
+	}
+	if f.Tank != "" {
+		var bad *finding.Fault
+		if err := site.SetTank(f.Tank); errors.As(err, &bad) {
+			return nil, &usageError{text: "--tank: " + bad.Text, hint: "write it as LAT,LON: --tank 44.61234,-121.53210"}
+		} else if err != nil {
+			return nil, &usageError{text: "--tank: " + err.Error()}
+		}
 	}
 	for _, flag := range f.settings() {
 		if flag.value == "" {
@@ -86,11 +94,8 @@ func (f *siteFlags) base(s *session) (*plan.Site, error) {
 type flagSetting struct{ name, key, value string }
 
 func (f *siteFlags) settings() []flagSetting {
-	lat, lon, _ := strings.Cut(f.Tank, ",")
 	return []flagSetting{
 		{"--creek", "creek", strings.Join(absolute(nonEmpty(f.Creek), f.Site), "")},
-		{"--tank", "tank.lat", strings.TrimSpace(lat)},
-		{"--tank", "tank.lon", strings.TrimSpace(lon)},
 		{"--units", "units", f.Units},
 		{"--z-unit", "z_unit", f.ZUnit},
 		{"--crs", "crs", f.CRS},
@@ -104,8 +109,6 @@ func (f *siteFlags) settings() []flagSetting {
 func (f flagSetting) hint() string {
 	_, err := strconv.ParseFloat(f.value, 64)
 	switch {
-	case f.name == "--tank":
-		return "write it as LAT,LON in decimal degrees: --tank 44.61234,-121.53210"
 	case err == nil: // the shell has cut the unit off, or it was forgotten
 		return "quote a value that has a space: " + f.name + " \"…\""
 	default:

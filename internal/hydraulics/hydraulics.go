@@ -91,5 +91,3 @@ type Duty struct {
 // BeatsPerMinute is 60 over the period.
 func (d Duty) BeatsPerMinute() float64 { return 60 / d.PeriodS }
 
-// VolumetricFraction is delivered over drive flow.
-func (d Duty) VolumetricFraction() float64 { return d.DeliveredFlow / d.DriveFlow }
