@@ -90,4 +90,3 @@ type Duty struct {
 
 // BeatsPerMinute is 60 over the period.
 func (d Duty) BeatsPerMinute() float64 { return 60 / d.PeriodS }
-
