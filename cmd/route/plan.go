@@ -26,7 +26,7 @@ func (planCommand) Help() string {
 	return `Examples:
   route plan demo/fernhollow/site.yaml
   route plan --terrain ground.tif --creek creek.gpx --tank 44.61234,-121.53210 --creek-flow "8 L/s" --demand "1500 L/day"
-  route plan site.yaml --set limits.standpipe_height.max="10 ft" --out /tmp/taller`
+  route plan site.yaml --set limits.standpipe_height.max="10 ft" --out taller`
 }
 
 // Run plans and writes the folder.
