@@ -219,6 +219,9 @@ func TestLayoutsOfTheDemo(t *testing.T) {
 			if float64(l.Drive.LengthM) > c.driveMax+1e-3 || float64(l.DriveHeadM) < c.headMin-1e-3 || float64(l.LiftRatio) > c.ratioMax+1e-3 {
 				t.Errorf("%s %s: drive pipe %.3f m, head %.3f m, ratio %.3f", c.name, l.ID, float64(l.Drive.LengthM), float64(l.DriveHeadM), float64(l.LiftRatio))
 			}
+			if l.DeliveredLDay < p.Demand {
+				t.Errorf("%s %s: %v L a day, wanted are %v", c.name, l.ID, l.DeliveredLDay, p.Demand)
+			}
 			if l.Standpipe != nil && float64(l.Standpipe.HeightM) > c.standMax+1e-3 {
 				t.Errorf("%s %s: standpipe %.3f m", c.name, l.ID, float64(l.Standpipe.HeightM))
 			}

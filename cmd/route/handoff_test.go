@@ -335,7 +335,11 @@ func TestHandOffStakeFalls(t *testing.T) {
 				if d := math.Abs(float64(s.FallIntakeM) - (water - invert)); !(d <= 0.001) {
 					t.Errorf("%s %s: fall since the intake %.4f m, by the levels %.4f", l.ID, s.Label, float64(s.FallIntakeM), water-invert)
 				}
-				if d := math.Abs(float64(s.FallLastM) - (last - invert)); !(d <= 0.001) {
+				if k == 0 {
+					if s.FallLastM.Known() || row["fall_since_last_m"] != "" {
+						t.Errorf("%s %s: a fall since a stake that is not there", l.ID, s.Label)
+					}
+				} else if d := math.Abs(float64(s.FallLastM) - (last - invert)); !(d <= 0.001) {
 					t.Errorf("%s %s: fall since the last stake %.4f m, by the levels %.4f", l.ID, s.Label, float64(s.FallLastM), last-invert)
 				}
 				if d := numberIn(t, row, "fall_since_intake_m") - (water - numberIn(t, row, "pipe_invert_m")); math.Abs(d) > 0.0101 {

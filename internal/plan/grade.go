@@ -35,6 +35,12 @@ func (j *job) gradeWinners() error {
 		if err != nil {
 			return err
 		}
+		// The winners of the other objectives follow the layouts asked for; one
+		// that does not bring the water wanted is no alternative.
+		if k >= j.site.Layouts && g.operation.DeliveredTotal < j.site.Demand {
+			j.layoutOf = append(j.layoutOf, "")
+			continue
+		}
 		j.layoutOf = append(j.layoutOf, g.l.ID)
 		j.plan.Layouts = append(j.plan.Layouts, g.l)
 		j.prospects = append(j.prospects, g.choice)

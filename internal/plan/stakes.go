@@ -136,7 +136,7 @@ func (s *staker) placeAt(along Number, label, role string, at Place, invert Numb
 
 func (s *staker) add(peg Stake) {
 	peg.FallIntakeM = Number(s.intakeWater) - peg.InvertM
-	peg.FallLastM = peg.FallIntakeM
+	peg.FallLastM = Unknown
 	if len(s.stakes) > 0 {
 		peg.FallLastM = s.stakes[len(s.stakes)-1].InvertM - peg.InvertM
 	}
