@@ -428,7 +428,7 @@ func TestHandOffReport(t *testing.T) {
 		}
 		t.Run("print", func(t *testing.T) {
 			if testing.Short() {
-				t.Skip("starts a browser")
+				t.Skip("left out by -short: starts a browser")
 			}
 			chromium, pdftotext := tool(t, "chromium", "chromium"), tool(t, "pdftotext", "poppler-utils")
 			dir := t.TempDir()

@@ -460,7 +460,7 @@ func lookAt(t *testing.T, chromium string, page []byte, width int) seen {
 // written over something else, nothing is cut off, nothing is below 11 px.
 func TestFiguresInABrowser(t *testing.T) {
 	if testing.Short() {
-		t.Skip("starts a browser")
+		t.Skip("left out by -short: starts a browser")
 	}
 	chromium := program(t, "chromium", "chromium")
 	for name, p := range map[string]*plan.Plan{"us": fixturePlan("us"), "si": fixturePlan("si"), "none": fixtureWithoutLayouts()} {

@@ -355,7 +355,7 @@ func firstDifference(got, want string) string {
 // cutting a figure: poppler counts the pages and finds text on each.
 func TestReportPrints(t *testing.T) {
 	if testing.Short() {
-		t.Skip("starts a browser")
+		t.Skip("left out by -short: starts a browser")
 	}
 	chromium, pdftotext := program(t, "chromium", "chromium"), program(t, "pdftotext", "poppler-utils")
 	for _, paper := range []string{"A4", "letter"} {
