@@ -80,19 +80,6 @@ func TestBadInput02FeetAreNotGuessed(t *testing.T) {
 		}
 		near(t, unit, z, slope(50, 50)*metres, 1e-3)
 	}
-	// Rough heights from elsewhere give a wrong label away.
-	var at []geodesy.LonLat
-	var heights []float64
-	wrong := open(t, Options{ZUnit: "m"}, utm(100, 100, func(i, j int) float64 { return 2000 + float64(i) }).make(t, "feet.tif"))
-	frame := site(t, wrong)
-	for i := 0; i < 20; i++ {
-		at = append(at, frame.ToLonLat(orb.Point{float64(i - 10), 0}))
-		heights = append(heights, 2050*0.3048+3*math.Sin(float64(i)))
-	}
-	says(t, has(t, wrong.CompareHeights(at, heights), "elevations_look_like_feet").Text, "elevations look like feet")
-	if got := open(t, Options{ZUnit: "ft"}, wrong.files[0].path).CompareHeights(at, heights); len(got) != 0 {
-		t.Errorf("feet that are feet: %v", got)
-	}
 }
 
 func TestBadInput03PlanAndHeightUnitsAreSeparate(t *testing.T) {

@@ -159,37 +159,3 @@ func (f *file) siftFew(z []float64, mask []byte) {
 		}
 	}
 }
-
-// CompareHeights holds the rasters against rough heights from elsewhere, such
-// as those of a GPS track: a ratio of 3.28 between the two tells that a unit
-// label is wrong. Nothing else is concluded from such heights.
-func (s *Source) CompareHeights(points []geodesy.LonLat, heightM []float64) []finding.Finding {
-	var ratios []float64
-	const most = 50
-	step := max(1, len(points)/most)
-	for i := 0; i < len(points) && i < len(heightM); i += step {
-		// Below this a ratio is mostly error.
-		if !(heightM[i] > 50) {
-			continue
-		}
-		if z, err := s.HeightNear(points[i]); err == nil && z > 0 {
-			ratios = append(ratios, z/heightM[i])
-		}
-	}
-	if len(ratios) < 5 {
-		return nil
-	}
-	ratio := median(ratios)
-	file := s.files[0].path
-	switch {
-	case math.Abs(ratio*footM-1) < 0.06:
-		return []finding.Finding{finding.New(finding.Error, "elevations_look_like_feet",
-			"the raster's elevations are 3.3 times those of the track: elevations look like feet, though they are taken as metres",
-			"say --z-unit ft or us-ft, or z_unit: in the site file").In(file)}
-	case math.Abs(ratio/footM-1) < 0.06:
-		return []finding.Finding{finding.New(finding.Error, "elevations_look_like_metres",
-			"the raster's elevations are 0.3 times those of the track: elevations look like metres, though they are taken as feet",
-			"say --z-unit m, or z_unit: in the site file").In(file)}
-	}
-	return nil
-}

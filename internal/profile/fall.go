@@ -67,14 +67,6 @@ func (p *Profile) Fall(from, to Station, g Ground) (quantity.Measure, error) {
 	return quantity.Measure{Value: z0 - z1, Sigma: math.Sqrt(v)}, nil
 }
 
-// SlopeLength is the length along the slope of the fitted line between two
-// stations within the profile, in metres.
-func (p *Profile) SlopeLength(from, to Station) float64 {
-	a, _ := p.interpolate(p.SlopeM, from)
-	b, _ := p.interpolate(p.SlopeM, to)
-	return math.Abs(b - a)
-}
-
 // far is a distance at which the errors of two heights no longer go together.
 const farM = 1e6
 
