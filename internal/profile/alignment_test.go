@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"github.com/paulmach/orb"
+	"github.com/paulmach/orb/planar"
 
 	"route/internal/finding"
 )
@@ -100,7 +101,7 @@ func TestAlignmentRoundTrips(t *testing.T) {
 			back, off = a.StationOf(q)
 			want := math.Inf(1)
 			for i := 1; i < len(line); i++ {
-				d2, _ := segmentDistance2(line[i-1], line[i], q)
+				d2 := planar.DistanceFromSegmentSquared(line[i-1], line[i], q)
 				want = min(want, math.Sqrt(d2))
 			}
 			if math.Abs(math.Abs(off)-want) > 1e-9 || math.Abs(distance(q, a.PointAt(back))-want) > 1e-9 {

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"github.com/paulmach/orb"
+	"github.com/paulmach/orb/planar"
 )
 
 // TestCorridorByBruteForce: distance to the line, and height above the lowest
@@ -43,7 +44,7 @@ func TestCorridorByBruteForce(t *testing.T) {
 			}
 			want := distance(line[0], at)
 			for k := 1; k < len(line); k++ {
-				d2, _ := segmentDistance2(line[k-1], line[k], at)
+				d2 := planar.DistanceFromSegmentSquared(line[k-1], line[k], at)
 				want = min(want, math.Sqrt(d2))
 			}
 			if want > reachM+1e-3 {

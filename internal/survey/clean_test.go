@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"github.com/paulmach/orb"
+	"github.com/paulmach/orb/planar"
 
 	"route/internal/finding"
 	"route/internal/geodesy"
@@ -85,7 +86,7 @@ func covers(line orb.LineString, from, to float64) float64 {
 	for x := from; x <= to; x++ {
 		best := math.Inf(1)
 		for i := 1; i < len(line); i++ {
-			d, _ := toSegment(line[i-1], line[i], creek(x))
+			d := planar.DistanceFromSegmentSquared(line[i-1], line[i], creek(x))
 			best = min(best, d)
 		}
 		worst = max(worst, math.Sqrt(best))
