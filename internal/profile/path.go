@@ -5,7 +5,6 @@ import (
 	"math"
 
 	"github.com/paulmach/orb"
-	"github.com/paulmach/orb/planar"
 )
 
 // The price of a step from u to v of length l, walking downstream:
@@ -219,7 +218,7 @@ func simplified(line orb.LineString, toleranceM float64) orb.LineString {
 		stack = stack[:len(stack)-1]
 		furthest, at := toleranceM*toleranceM, -1
 		for i := span[0] + 1; i < span[1]; i++ {
-			if d2 := planar.DistanceFromSegmentSquared(line[span[0]], line[span[1]], line[i]); d2 > furthest {
+			if d2, _ := segmentDistance2(line[span[0]], line[span[1]], line[i]); d2 > furthest {
 				furthest, at = d2, i
 			}
 		}
