@@ -37,7 +37,7 @@ race: need-build ## the race detector over the packages with goroutines
 bench: need-build ## benchmarks; BENCH=regexp and BENCHTIME=1s narrow them
 	go test -run '^$$' -bench '$(BENCH)' -benchtime $(BENCHTIME) -benchmem ./...
 
-fuzz: need-build ## every fuzz target for FUZZTIME=30s
+fuzz: need-build ## every fuzz target for FUZZTIME=30s; keeps what it finds in testdata/fuzz
 	@sh scripts/fuzz.sh $(FUZZTIME)
 
 clean: ## remove bin/ and demo/
