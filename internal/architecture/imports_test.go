@@ -89,9 +89,13 @@ var rules = map[string]rule{
 		"plan is the program without its faces: no flags, no server, no output formats",
 	},
 	"internal/export": {
-		with("internal/plan", "internal/catalog", "internal/geodesy", "internal/profile", "internal/terrain"),
+		with("internal/plan", "internal/ogr", "internal/catalog", "internal/geodesy", "internal/profile", "internal/terrain"),
 		[]string{godal, gpxgo, "net"},
 		"an exporter writes down a Plan; if it had to load or search, the Plan would be incomplete",
+	},
+	"internal/ogr": {
+		nil, []string{gpxgo, orb, "net"},
+		"layers are written for whoever fills them in; what they show is not known here",
 	},
 	"internal/web": {
 		with("internal/plan", "internal/export"),
@@ -127,7 +131,7 @@ var everywhere = []struct {
 	except []string
 	reason string
 }{
-	{godal, []string{"internal/dem", "sample-data/generate"}, "GDAL is C and not safe for concurrent use; one package knows its pitfalls"},
+	{godal, []string{"internal/dem", "internal/ogr", "sample-data/generate"}, "GDAL is C and not safe for concurrent use; one package that reads and one that writes know its pitfalls"},
 	{gpxgo, []string{"internal/survey"}, "the GPX library turns absent values into zeros; one package guards against it"},
 	{orb + "/geo", nil, "it measures on a sphere and is up to 0.7 % off; lengths are planar in the site's frame, or geodesy.Distance"},
 	{orb + "/geojson", nil, "it brings a database driver along; GeoJSON is written in export"},
