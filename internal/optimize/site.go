@@ -83,6 +83,15 @@ type site struct {
 }
 
 func newSite(ctx context.Context, p *Problem, s *Settings) (*site, error) {
+	st, err := prepareSite(p, s)
+	if err != nil {
+		return nil, err
+	}
+	return st, st.takeFlows(ctx)
+}
+
+// prepareSite makes ready all but the flows.
+func prepareSite(p *Problem, s *Settings) (*site, error) {
 	st := &site{Problem: p, n: p.Creek.Len(), workers: s.Workers, record: s.Record, tuning: p.Choices.Tuning}
 	if st.workers <= 0 {
 		st.workers = runtime.GOMAXPROCS(0)
@@ -104,10 +113,7 @@ func newSite(ctx context.Context, p *Problem, s *Settings) (*site, error) {
 	}
 	st.costs = costing{catalog: p.Catalog, waste: p.WasteFraction}
 	st.placeCreek()
-	if err := st.choose(); err != nil {
-		return nil, err
-	}
-	return st, st.takeFlows(ctx)
+	return st, st.choose()
 }
 
 // placeCreek prepares the geometry that all options share.
