@@ -70,6 +70,7 @@ type file struct {
 
 	model    ErrorModel
 	info     Info
+	opened   Info // before any window was read
 	hashed   bool
 	problems []*finding.Fault
 
@@ -232,6 +233,7 @@ func (f *file) readHeader(o Options, ways projectors) ([]finding.Finding, error)
 	if o.Error == nil {
 		add(f.info.classFindings()...)
 	}
+	f.opened = f.info
 	return findings, nil
 }
 
@@ -431,6 +433,18 @@ func (f *file) hash() {
 		return
 	}
 	f.info.SHA256 = hex.EncodeToString(sum.Sum(nil))
+}
+
+// Forget drops what the windows read so far have shown, so that the next one is
+// read, and described, as if it were the first.
+func (s *Source) Forget() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for _, f := range s.files {
+		opened := f.opened
+		opened.SHA256, opened.SHA256Note = f.info.SHA256, f.info.SHA256Note
+		f.info = opened
+	}
 }
 
 // Infos says what each raster is, in the order given. The first call hashes

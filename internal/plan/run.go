@@ -36,16 +36,11 @@ type Progress struct {
 func Run(ctx context.Context, site *Site, record func(Progress)) (*Plan, error) {
 	j := newJob(ctx, site, record)
 	defer j.close()
-	for _, step := range []func() error{
+	if err := j.follow(
 		j.readCreek, j.openTerrain, j.findTank, j.placeFrame, j.loadGround,
 		j.standTank, j.longProfile, j.takeField, j.checkTank, j.readLand, j.deliveryField, j.tellGravity, j.search, j.gradeWinners, j.planVisits, j.screen, j.sayWhy, j.drawRelief,
-	} {
-		if err := step(); err != nil {
-			return nil, err
-		}
-		if err := ctx.Err(); err != nil {
-			return nil, err
-		}
+	); err != nil {
+		return nil, err
 	}
 	j.tellFlow()
 	j.tellDemand()
@@ -57,16 +52,24 @@ func Run(ctx context.Context, site *Site, record func(Progress)) (*Plan, error) 
 func LongProfile(ctx context.Context, site *Site, record func(Progress)) (*Plan, error) {
 	j := newJob(ctx, site, record)
 	defer j.close()
-	for _, step := range []func() error{j.readCreek, j.openTerrain, j.placeFrame, j.loadGround, j.longProfile, j.takeField} {
-		if err := step(); err != nil {
-			return nil, err
-		}
-		if err := ctx.Err(); err != nil {
-			return nil, err
-		}
+	if err := j.follow(j.readCreek, j.openTerrain, j.placeFrame, j.loadGround, j.longProfile, j.takeField); err != nil {
+		return nil, err
 	}
 	j.finish()
 	return j.plan, nil
+}
+
+// follow takes one step after the other until one fails.
+func (j *job) follow(steps ...func() error) error {
+	for _, step := range steps {
+		if err := step(); err != nil {
+			return err
+		}
+		if err := j.ctx.Err(); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // job carries one run from step to step. Each step reads what the earlier
@@ -76,6 +79,9 @@ type job struct {
 	site   *Site
 	record func(Progress)
 	plan   *Plan
+
+	terrain *Terrain // that stays open when the job ends; nil when the job opens its own
+	workers int      // goroutines of the search; 0 is one a processor
 
 	walked    creekFile
 	source    *dem.Source
@@ -150,7 +156,7 @@ func unknownIfZero(v float64) Number {
 }
 
 func (j *job) close() {
-	if j.source != nil {
+	if j.source != nil && j.terrain == nil {
 		j.source.Close()
 	}
 }
@@ -178,11 +184,12 @@ func (j *job) message(f finding.Finding) Message {
 // openTerrain opens the rasters and checks that the creek lies on them.
 func (j *job) openTerrain() error {
 	j.record(Progress{Step: "opening the terrain"})
-	paths := make([]string, len(j.site.Terrain))
-	for i, name := range j.site.Terrain {
-		paths[i] = j.site.path(name)
+	if j.terrain != nil {
+		j.source = j.terrain.source
+		j.source.Forget()
+		return j.checkCover()
 	}
-	source, err := dem.Open(paths, dem.Options{CRS: j.site.CRS, ZUnit: j.site.ZUnit, Error: j.site.errorModel()})
+	source, err := j.site.openTerrain(0)
 	j.source = source // also of a refused raster something is known
 	if err != nil {
 		return err

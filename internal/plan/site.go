@@ -58,6 +58,7 @@ type Site struct {
 	Layouts      int     // how many different layouts are wanted
 
 	given map[string]bool // keys that the user set
+	drawn *drawnCreek     // stands for the creek file; see DrawCreek
 }
 
 // TankSite is where the tank stands.

@@ -21,6 +21,24 @@ import (
 // names of other files. Every mistake is a *finding.Fault with its line and
 // column.
 func ReadSite(name string, r io.Reader) (*Site, error) {
+	reader, err := readSettings(name, r)
+	if err != nil {
+		return nil, err
+	}
+	return reader.site, reader.complete()
+}
+
+// ReadSettings is ReadSite of a file that need not name a creek: the settings
+// that many creeks have in common.
+func ReadSettings(name string, r io.Reader) (*Site, error) {
+	reader, err := readSettings(name, r)
+	if err != nil {
+		return nil, err
+	}
+	return reader.site, nil
+}
+
+func readSettings(name string, r io.Reader) (*siteReader, error) {
 	content, err := io.ReadAll(io.LimitReader(r, maxSiteBytes+1))
 	if err != nil {
 		return nil, &finding.Fault{Code: "site_unreadable", File: name, Text: err.Error(), Err: err}
@@ -36,7 +54,7 @@ func ReadSite(name string, r io.Reader) (*Site, error) {
 	if err != nil {
 		return nil, syntaxFault(name, err)
 	}
-	reader := siteReader{site: NewSite(), file: name}
+	reader := &siteReader{site: NewSite(), file: name}
 	reader.site.File = name
 	for i, doc := range f.Docs {
 		if doc.Body == nil {
@@ -49,7 +67,7 @@ func ReadSite(name string, r io.Reader) (*Site, error) {
 			return nil, err
 		}
 	}
-	return reader.site, reader.complete()
+	return reader, nil
 }
 
 const maxSiteBytes = 1 << 20
@@ -210,7 +228,7 @@ func (s *Site) Missing() (text, hint string) {
 	switch {
 	case len(s.Terrain) == 0:
 		return "no terrain is named", "add terrain: [ground.tif], an elevation raster"
-	case s.Creek == "":
+	case s.Creek == "" && s.drawn == nil:
 		return "no creek is named", "add creek: creek.gpx, a track walked along the creek"
 	case s.given["tank.lat"] != s.given["tank.lon"]:
 		return "the tank has only one of lat and lon", "add both, in decimal degrees"
