@@ -62,7 +62,7 @@ func (c *profileCommand) Run(s *session) error {
 	fmt.Fprintln(table, "station\theight\t±\tas read\tfall so far\tflags\t")
 	next := 0.0
 	for i, at := range p.Creek.Stations {
-		if float64(at.StationM) < next && i != len(p.Creek.Stations)-1 {
+		if few := len(p.Creek.Stations) <= 50; !few && float64(at.StationM) < next && i != len(p.Creek.Stations)-1 {
 			continue
 		}
 		next += every

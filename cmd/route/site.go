@@ -18,7 +18,8 @@ type siteFlags struct {
 	Site string `arg:"" optional:"" name:"site" help:"The site file, or - for standard input."`
 
 	Terrain   []string `sep:"none" help:"Elevation raster, VRT or URL; may be repeated, several are one surface." placeholder:"FILE"`
-	Creek     string   `help:"GPX track or route of the creek, or another line layer." placeholder:"FILE"`
+	Creek     string   `help:"GPX track or route of the creek, another line layer, or a table of its levels (CSV)." placeholder:"FILE"`
+	CreekLine string   `name:"creek-line" help:"Track or line of a creek whose levels have no coordinates." placeholder:"FILE"`
 	Tank      string   `help:"Place of the tank in degrees, latitude first." placeholder:"LAT,LON"`
 	Units     string   `help:"What is printed: us or si." placeholder:"us|si"`
 	ZUnit     string   `name:"z-unit" help:"Unit of the raster's heights: m, ft or us-ft. The raster's own word is used when this is not given." placeholder:"UNIT"`
@@ -96,6 +97,7 @@ type flagSetting struct{ name, key, value string }
 func (f *siteFlags) settings() []flagSetting {
 	return []flagSetting{
 		{"--creek", "creek", strings.Join(absolute(nonEmpty(f.Creek), f.Site), "")},
+		{"--creek-line", "creek_line", strings.Join(absolute(nonEmpty(f.CreekLine), f.Site), "")},
 		{"--units", "units", f.Units},
 		{"--z-unit", "z_unit", f.ZUnit},
 		{"--crs", "crs", f.CRS},

@@ -30,28 +30,38 @@ type creekFile struct {
 	waypoints map[string]geodesy.LonLat
 }
 
-// readCreek reads the track. Its elevations are not used: a receiver's
-// heights err by more than the falls that matter here.
+// readCreek reads the line of the creek: a track, a drawn line, or levels with
+// a line beside them. A track's elevations are not used: a receiver's heights
+// err by more than the falls that matter here.
 func (j *job) readCreek() error {
 	j.record(Progress{Step: "reading the creek"})
 	if j.site.drawn != nil {
 		j.takeDrawn()
 		return nil
 	}
-	path := j.site.path(j.site.Creek)
-	content, err := os.ReadFile(path)
-	if errors.Is(err, fs.ErrNotExist) {
-		return &finding.Fault{Code: "creek_missing", File: path, Text: "there is no such file", Hint: "creek: names the track, relative to the site file", Err: err}
+	j.walked = creekFile{waypoints: map[string]geodesy.LonLat{}}
+	name, role := j.site.Creek, "creek"
+	if j.site.levelledCreek() {
+		content, err := j.readCreekFile(name, role)
+		if err != nil {
+			return err
+		}
+		if err := j.readCreekLevels(j.walked.path, content); err != nil {
+			return err
+		}
+		j.creekInput(name, role, len(j.levels.Points))
+		name, role = j.site.CreekLine, "creek_line"
+		if name == "" {
+			return nil
+		}
+	} else if j.site.CreekLine != "" {
+		return &finding.Fault{Code: "creek_line_alone", File: j.site.path(name), Text: "is no table of levels, and creek_line goes with one only", Hint: "name the track or line as creek: and take creek_line: out; a table of levels is a .csv file"}
 	}
-	if info, e := os.Stat(path); e == nil && info.IsDir() {
-		return &finding.Fault{Code: "creek_unreadable", File: path, Text: "is a folder", Hint: "name the file in it that holds the creek", Err: err}
-	}
+	content, err := j.readCreekFile(name, role)
 	if err != nil {
-		return &finding.Fault{Code: "creek_unreadable", File: path, Text: err.Error(), Hint: "check that the file may be read", Err: err}
+		return err
 	}
-	sum := sha256.Sum256(content)
-	j.walked = creekFile{path: path, sha256: hex.EncodeToString(sum[:]), waypoints: map[string]geodesy.LonLat{}}
-	if strings.EqualFold(filepath.Ext(path), ".gpx") || bytes.Contains(content[:min(len(content), 2048)], []byte("<gpx")) {
+	if strings.EqualFold(filepath.Ext(name), ".gpx") || bytes.Contains(content[:min(len(content), 2048)], []byte("<gpx")) {
 		err = j.readTrack(content)
 	} else {
 		err = j.readLine()
@@ -62,8 +72,36 @@ func (j *job) readCreek() error {
 	for _, leg := range j.walked.legs {
 		j.walked.fixes += len(leg)
 	}
-	j.plan.Inputs = append(j.plan.Inputs, Input{Path: j.site.Creek, Role: "creek", SHA256: j.walked.sha256, CRS: "WGS 84", CellM: Unknown, Points: &j.walked.fixes})
+	j.creekInput(name, role, j.walked.fixes)
 	return nil
+}
+
+// readCreekFile reads the bytes of the file that a key of the site names.
+func (j *job) readCreekFile(name, key string) ([]byte, error) {
+	path := j.site.path(name)
+	j.walked.path = path
+	content, err := os.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, &finding.Fault{Code: "creek_missing", File: path, Text: "there is no such file", Hint: key + ": names the file, relative to the site file", Err: err}
+	}
+	if info, e := os.Stat(path); e == nil && info.IsDir() {
+		return nil, &finding.Fault{Code: "creek_unreadable", File: path, Text: "is a folder", Hint: "name the file in it that holds the creek", Err: err}
+	}
+	if err != nil {
+		return nil, &finding.Fault{Code: "creek_unreadable", File: path, Text: err.Error(), Hint: "check that the file may be read", Err: err}
+	}
+	sum := sha256.Sum256(content)
+	j.walked.sha256 = hex.EncodeToString(sum[:])
+	return content, nil
+}
+
+// creekInput lists a file of the creek among the inputs.
+func (j *job) creekInput(name, role string, points int) {
+	crs := "WGS 84"
+	if role == "creek" && j.levels != nil && j.levels.Places == 0 {
+		crs = ""
+	}
+	j.plan.Inputs = append(j.plan.Inputs, Input{Path: name, Role: role, SHA256: j.walked.sha256, CRS: crs, CellM: Unknown, Points: &points})
 }
 
 func (j *job) readTrack(content []byte) error {

@@ -94,7 +94,7 @@ func (j *job) takeField() error {
 	if err != nil {
 		return inFile(err, j.site.File)
 	}
-	for _, d := range doubts {
+	for _, d := range j.tellLevelDoubts(drops, doubts) {
 		j.tell(j.questioned(drops[d.Reading], d))
 	}
 	var kept []profile.Reading
@@ -119,7 +119,10 @@ func (j *job) takeField() error {
 
 // measuredDrops turns every entry into drops between stations.
 func (j *job) measuredDrops() ([]measured, error) {
-	var drops []measured
+	drops, err := j.creekDrops()
+	if err != nil {
+		return nil, err
+	}
 	heights := map[string][]*FieldReading{} // by instrument: one datum each
 	for i := range j.site.Field {
 		entry := &j.site.Field[i]

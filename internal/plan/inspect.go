@@ -77,14 +77,18 @@ func Inspect(ctx context.Context, site *Site) *Inspection {
 		return err == nil
 	}
 	creek := try(j.readCreek)
-	terrain := try(j.openTerrain)
+	terrain := len(j.site.Terrain) > 0 && try(j.openTerrain)
 	if creek {
 		length := 0.0
 		for _, leg := range j.walked.legs {
 			length += lengthOf(leg)
 		}
-		found.TrackM, found.Gaps = Number(length), len(j.walked.legs)-1
+		if j.levels != nil && !j.hasPlace() {
+			length = j.levels.Points[len(j.levels.Points)-1].StationM
+		}
+		found.TrackM, found.Gaps = Number(length), max(0, len(j.walked.legs)-1)
 	}
+	creek = creek && try(j.needPlace)
 	tank := creek && terrain && try(j.findTank)
 	if creek && terrain && try(j.placeFrame) && try(j.loadGround) {
 		tank = tank && try(j.standTank)

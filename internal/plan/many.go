@@ -69,7 +69,7 @@ func Screen(ctx context.Context, site *Site, terrain *Terrain) (*Plan, error) {
 	j := newJob(ctx, site, nil)
 	j.terrain, j.workers = terrain, 1
 	if err := j.follow(
-		j.readCreek, j.openTerrain, j.findTank, j.placeFrame, j.loadGround,
+		j.readCreek, j.needPlace, j.openTerrain, j.findTank, j.placeFrame, j.loadGround,
 		j.standTank, j.longProfile, j.takeField, j.checkTank, j.readLand, j.deliveryField, j.tellGravity, j.search, j.gradeWinners, j.screen, j.sayWhy,
 	); err != nil {
 		return nil, err
@@ -133,7 +133,7 @@ func (s *Site) Fingerprint() (string, error) {
 	if s.drawn != nil {
 		fmt.Fprintln(sum, *s.drawn)
 	}
-	names := []string{s.Creek, s.Land, s.Catalog}
+	names := []string{s.Creek, s.CreekLine, s.Land, s.Catalog}
 	for _, reading := range s.Field {
 		names = append(names, reading.Levels)
 	}

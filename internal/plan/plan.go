@@ -72,7 +72,7 @@ type Frame struct {
 // Input is one file that was read.
 type Input struct {
 	Path          string `json:"path"`
-	Role          string `json:"role"` // terrain, creek, land, catalog
+	Role          string `json:"role"` // terrain, creek, creek_line, levels, land, catalog
 	SHA256        string `json:"sha256"`
 	CRS           string `json:"crs"`
 	VerticalUnit  string `json:"vertical_unit"`

@@ -37,7 +37,7 @@ func Run(ctx context.Context, site *Site, record func(Progress)) (*Plan, error) 
 	j := newJob(ctx, site, record)
 	defer j.close()
 	if err := j.follow(
-		j.readCreek, j.openTerrain, j.findTank, j.placeFrame, j.loadGround,
+		j.readCreek, j.needPlace, j.openTerrain, j.findTank, j.placeFrame, j.loadGround,
 		j.standTank, j.longProfile, j.takeField, j.checkTank, j.readLand, j.deliveryField, j.tellGravity, j.search, j.gradeWinners, j.planVisits, j.screen, j.sayWhy, j.drawRelief,
 	); err != nil {
 		return nil, err
@@ -52,7 +52,14 @@ func Run(ctx context.Context, site *Site, record func(Progress)) (*Plan, error) 
 func LongProfile(ctx context.Context, site *Site, record func(Progress)) (*Plan, error) {
 	j := newJob(ctx, site, record)
 	defer j.close()
-	if err := j.follow(j.readCreek, j.openTerrain, j.placeFrame, j.loadGround, j.longProfile, j.takeField); err != nil {
+	if err := j.follow(j.readCreek); err != nil {
+		return nil, err
+	}
+	steps := []func() error{j.openTerrain, j.placeFrame, j.loadGround, j.longProfile, j.takeField}
+	if j.onLevelsAlone() {
+		steps = []func() error{j.profileOfLevels}
+	}
+	if err := j.follow(steps...); err != nil {
 		return nil, err
 	}
 	j.finish()
@@ -84,6 +91,7 @@ type job struct {
 	workers int      // goroutines of the search; 0 is one a processor
 
 	walked    creekFile
+	levels    *survey.CreekLevels // of the creek, where it was levelled
 	source    *dem.Source
 	tankAt    geodesy.LonLat
 	hasTank   bool

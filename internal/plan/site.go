@@ -21,10 +21,13 @@ type Site struct {
 	// lidar_forest, mixed_10m or global_30m; "" takes what the raster suggests.
 	Accuracy string
 	CRS      string // of a raster that declares none
-	Creek    string // track of the creek
-	Track    string // name of the track in the file, "" for the longest
-	Tank     TankSite
-	LowFlow  float64 // m³/s, the creek's lowest; 0 when not given
+	Creek    string // track or line of the creek, or a table of its levels
+	// CreekLine is the track or line beside a table of levels; "" where its
+	// points have their own coordinates.
+	CreekLine string
+	Track     string // name of the track in the file, "" for the longest
+	Tank      TankSite
+	LowFlow   float64 // m³/s, the creek's lowest; 0 when not given
 	// LowFlowReading is how the low flow was measured; nil when it is given as
 	// a number.
 	LowFlowReading *FlowReading

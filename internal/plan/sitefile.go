@@ -226,7 +226,7 @@ func (r *siteReader) complete() error {
 // Missing names the first thing without which nothing can be planned.
 func (s *Site) Missing() (text, hint string) {
 	switch {
-	case len(s.Terrain) == 0:
+	case len(s.Terrain) == 0 && !s.levelledCreek():
 		return "no terrain is named", "add terrain: [ground.tif], an elevation raster"
 	case s.Creek == "" && s.drawn == nil:
 		return "no creek is named", "add creek: creek.gpx, a track walked along the creek"

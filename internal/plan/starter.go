@@ -61,7 +61,8 @@ terrain: [ground.tif]      # elevation raster; several tiles count as one surfac
 # z_unit: m                # m, ft or us-ft, when the raster does not say what its heights are in
 # accuracy: lidar_forest   # lidar_open, lidar_forest, mixed_10m or global_30m, when you know better than the program
 # crs: EPSG:26910          # when the raster does not say where it lies
-creek: creek.gpx           # a track walked along the creek
+creek: creek.gpx           # a track walked along the creek, a line drawn (GeoJSON, GeoPackage, Shapefile, KML), or its levels (levels.csv)
+# creek_line: creek.gpx    # where a table of levels has no lat and lon
 tank: {lat: 0.0, lon: 0.0, inlet_above_ground: "6 ft", reserve: "2 day"}
 # tank: {waypoint: tank, inlet_above_ground: "6 ft"}    # or a waypoint of the track's file
 creek_flow: {low: "8 L/s", take_at_most: "40 %"}        # the driest month, measured with a bucket

@@ -54,9 +54,13 @@ var levelColumns = map[string][]string{
 
 const levelHint = "the first line names the columns: point, backsight, intermediate, foresight, station (or lat, lon); a unit stands in brackets, as in backsight (m), or behind each value"
 
-// levelReader reads one levelling book.
+// levelReader reads one levelling book, or another table of the same make.
 type levelReader struct {
 	name   string
+	what   string              // the table is, for people
+	titles map[string][]string // of its columns
+	needs  []string            // columns that must be there
+	hint   string
 	csv    *csv.Reader
 	column map[string]int
 	unit   map[string]string
@@ -77,42 +81,59 @@ type levelReader struct {
 // Lengths carry a unit, in the header ("backsight (ft)") or behind each value.
 // Whatever is wrong comes back as a *finding.Fault with its line and column.
 func ReadLevels(name string, r io.Reader) (*LevelBook, error) {
+	l, err := newLevelReader(name, r, levelReader{what: "a levelling book", titles: levelColumns, needs: []string{"backsight", "foresight"}, hint: levelHint})
+	if err != nil {
+		return nil, err
+	}
+	book := &LevelBook{File: name}
+	err = l.each(func() error {
+		read, err := l.levelRow()
+		book.Rows = append(book.Rows, read)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	return book, book.check()
+}
+
+// newLevelReader reads the header of a table whose kind is given.
+func newLevelReader(name string, r io.Reader, kind levelReader) (*levelReader, error) {
 	buffered := bufio.NewReader(r)
 	if mark, _ := buffered.Peek(3); bytes.Equal(mark, []byte("\ufeff")) {
 		_, _ = buffered.Discard(3) // a byte order mark, as spreadsheets write it
 	}
-	l := levelReader{name: name, csv: csv.NewReader(buffered), column: map[string]int{}, unit: map[string]string{}}
+	l := kind
+	l.name, l.csv, l.column, l.unit = name, csv.NewReader(buffered), map[string]int{}, map[string]string{}
 	l.csv.Comment = '#'
 	l.csv.FieldsPerRecord = -1
 	l.csv.TrimLeadingSpace = true
-	if err := l.header(); err != nil {
-		return nil, err
-	}
-	book := &LevelBook{File: name}
+	return &l, l.header()
+}
+
+// each goes through the rows that hold something.
+func (l *levelReader) each(do func() error) error {
 	for {
 		row, err := l.csv.Read()
 		if errors.Is(err, io.EOF) {
-			break
+			return nil
 		}
 		if err != nil {
-			return nil, l.broken(err)
+			return l.broken(err)
 		}
 		l.row = row
 		if strings.TrimSpace(strings.Join(row, "")) == "" {
 			continue
 		}
-		read, err := l.levelRow()
-		if err != nil {
-			return nil, err
+		if err := do(); err != nil {
+			return err
 		}
-		book.Rows = append(book.Rows, read)
 	}
-	return book, book.check()
 }
 
 // broken gives what the CSV reader found its place in the file.
 func (l *levelReader) broken(err error) error {
-	f := &finding.Fault{Code: "levels_csv", File: l.name, Text: err.Error(), Hint: levelHint, Err: err}
+	f := &finding.Fault{Code: "levels_csv", File: l.name, Text: err.Error(), Hint: l.hint, Err: err}
 	var parse *csv.ParseError
 	if errors.As(err, &parse) {
 		f.Line, f.Column, f.Text = parse.Line, parse.Column, "is not CSV: "+parse.Err.Error()
@@ -124,20 +145,20 @@ func (l *levelReader) broken(err error) error {
 func (l *levelReader) header() error {
 	row, err := l.csv.Read()
 	if errors.Is(err, io.EOF) {
-		return &finding.Fault{Code: "levels_empty", File: l.name, Text: "the levelling book is empty", Hint: levelHint}
+		return &finding.Fault{Code: "levels_empty", File: l.name, Text: l.what + " was expected, and the file is empty", Hint: l.hint}
 	}
 	if err != nil {
 		return l.broken(err)
 	}
 	l.row = row
 	for i, title := range row {
-		word, unit := titleAndUnit(title)
+		word, unit := l.titleAndUnit(title)
 		if word == "" {
 			continue
 		}
-		key := columnNamed(word)
+		key := l.columnNamed(word)
 		if key == "" {
-			return l.fault(i, "levels_column", fmt.Sprintf("%q is not a column of a levelling book", strings.TrimSpace(title)), levelHint)
+			return l.fault(i, "levels_column", fmt.Sprintf("%q is not a column of %s", strings.TrimSpace(title), l.what), l.hint)
 		}
 		if _, twice := l.column[key]; twice && key != "remarks" {
 			return l.fault(i, "levels_column", fmt.Sprintf("there are two columns for %s", key), "keep one of them")
@@ -149,28 +170,28 @@ func (l *levelReader) header() error {
 		}
 		l.column[key], l.unit[key] = i, unit
 	}
-	for _, key := range []string{"backsight", "foresight"} {
+	for _, key := range l.needs {
 		if _, ok := l.column[key]; !ok {
-			return l.fault(0, "levels_column", "there is no column "+key, levelHint)
+			return l.fault(0, "levels_column", "there is no column "+key, l.hint)
 		}
 	}
 	return nil
 }
 
 // titleAndUnit takes "Back sight (m)" apart, "backsight_ft" as well.
-func titleAndUnit(title string) (word, unit string) {
+func (l *levelReader) titleAndUnit(title string) (word, unit string) {
 	title = strings.ToLower(strings.TrimSpace(title))
 	if i := strings.IndexAny(title, "(["); i >= 0 {
 		unit = strings.Trim(title[i:], "()[] .")
 		title = title[:i]
-	} else if before, after, ok := strings.Cut(title, "_"); ok && columnNamed(before+after) == "" {
+	} else if before, after, ok := strings.Cut(title, "_"); ok && l.columnNamed(strings.ReplaceAll(title, "_", "")) == "" {
 		title, unit = before, after
 	}
 	return strings.NewReplacer(" ", "", "_", "", "-", "", ".", "").Replace(title), unit
 }
 
-func columnNamed(word string) string {
-	for key, names := range levelColumns {
+func (l *levelReader) columnNamed(word string) string {
+	for key, names := range l.titles {
 		for _, n := range names {
 			if n == word {
 				return key
@@ -245,30 +266,32 @@ func (l *levelReader) levelRow() (LevelRow, error) {
 			return row, l.fault(i, "levels_value", fmt.Sprintf("a staff reading of %.4g m is not possible", c.v), "check the unit in the title of the column")
 		}
 	}
-	return row, l.place(&row)
+	var err error
+	row.At, row.HasAt, err = l.place("lat", "lon")
+	return row, err
 }
 
-// place reads latitude and longitude.
-func (l *levelReader) place(row *LevelRow) error {
-	lat, i := l.text("lat")
-	lon, k := l.text("lon")
+// place reads latitude and longitude from two columns; ok is false where both
+// are empty.
+func (l *levelReader) place(latColumn, lonColumn string) (at geodesy.LonLat, ok bool, err error) {
+	lat, i := l.text(latColumn)
+	lon, k := l.text(lonColumn)
 	if lat == "" && lon == "" {
-		return nil
+		return at, false, nil
 	}
 	for _, c := range []struct {
 		text string
 		at   int
 		most float64
 		to   *float64
-	}{{lat, i, 90, &row.At.Lat}, {lon, k, 180, &row.At.Lon}} {
+	}{{lat, i, 90, &at.Lat}, {lon, k, 180, &at.Lon}} {
 		v, err := strconv.ParseFloat(c.text, 64)
 		if err != nil || !(math.Abs(v) <= c.most) {
-			return l.fault(c.at, "levels_value", fmt.Sprintf("%q is not a coordinate", c.text), "give both lat and lon in decimal degrees")
+			return at, false, l.fault(c.at, "levels_value", fmt.Sprintf("%q is not a coordinate", c.text), "give both lat and lon in decimal degrees")
 		}
 		*c.to = v
 	}
-	row.HasAt = true
-	return nil
+	return at, true, nil
 }
 
 func written(v float64) bool { return !math.IsNaN(v) }
