@@ -38,7 +38,7 @@ func Run(ctx context.Context, site *Site, record func(Progress)) (*Plan, error) 
 	defer j.close()
 	if err := j.follow(
 		j.readCreek, j.needPlace, j.openTerrain, j.findTank, j.placeFrame, j.loadGround,
-		j.standTank, j.longProfile, j.takeField, j.checkTank, j.readLand, j.deliveryField, j.tellGravity, j.search, j.gradeWinners, j.planVisits, j.screen, j.sayWhy, j.drawRelief,
+		j.standTank, j.longProfile, j.takeField, j.checkTank, j.findPins, j.readLand, j.deliveryField, j.tellGravity, j.search, j.gradeWinners, j.answerPins, j.planVisits, j.screen, j.sayWhy, j.drawRelief,
 	); err != nil {
 		return nil, err
 	}
@@ -108,6 +108,7 @@ type job struct {
 	grid      *terrain.Grid
 	field     *terrain.Field
 	fluid     hydraulics.Fluid
+	pins      []pinned
 	places    []int // stations of creek that the search looks at
 	problem   optimize.Problem
 	result    *optimize.Result
@@ -139,6 +140,7 @@ func newJob(ctx context.Context, site *Site, record func(Progress)) *job {
 		Layouts:    []Layout{},
 		Messages:   []Message{},
 		Visits:     []Visit{},
+		Pins:       []PinAnswer{},
 		Rejected:   []Rejected{},
 		Reaches:    []Reach{},
 		WorksCited: []string{},
