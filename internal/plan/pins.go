@@ -63,11 +63,15 @@ const pinWant = `a station along the creek such as "394 ft", a place as LAT,LON,
 
 // pinKey makes the key of a place that may be pinned.
 func pinKey(name string, mayLack bool) key {
-	want := pinWant
+	want := pinWant + ", or auto"
 	if mayLack {
-		want += ", or none"
+		want = pinWant + ", none, or auto"
 	}
 	return key{path: "pins." + name, want: want, set: func(s *Site, t string) error {
+		if strings.TrimSpace(t) == "auto" {
+			*s.Pins.at(name) = nil
+			return nil
+		}
 		pin, err := parsePin(strings.TrimSpace(t), mayLack)
 		if err != nil {
 			return fmt.Errorf("%w; expected %s", err, want)
