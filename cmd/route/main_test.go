@@ -70,7 +70,7 @@ func TestHelpIsShownForEveryCommand(t *testing.T) {
 	if code != exitDone {
 		t.Errorf("exit code %d", code)
 	}
-	for _, command := range []string{"plan", "inspect", "profile", "pipe", "ram", "new", "verify", "version"} {
+	for _, command := range []string{"plan", "inspect", "profile", "screen", "pipe", "ram", "new", "verify", "version"} {
 		if !strings.Contains(out, command) {
 			t.Errorf("the help does not list %s", command)
 		}

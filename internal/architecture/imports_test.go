@@ -37,7 +37,7 @@ func with(more ...string) []string { return append(slices.Clone(words), more...)
 // rules has a row for every package that exists or is foreseen.
 var rules = map[string]rule{
 	"cmd/route": {
-		with("internal/plan", "internal/export", "internal/web", "internal/check", "internal/check/values", "internal/hydraulics", "internal/catalog"),
+		with("internal/plan", "internal/screen", "internal/export", "internal/web", "internal/check", "internal/check/values", "internal/hydraulics", "internal/catalog"),
 		[]string{godal, gpxgo, gonum, orb},
 		"the command parses arguments and prints; what it would compute belongs to plan",
 	},
@@ -96,6 +96,10 @@ var rules = map[string]rule{
 	"internal/ogr": {
 		nil, []string{gpxgo, orb, "net"},
 		"layers are written for whoever fills them in; what they show is not known here",
+	},
+	"internal/screen": {
+		with("internal/plan", "internal/dem", "internal/geodesy", "internal/optimize", "internal/export", "internal/ogr"), []string{godal, gpxgo, "net"},
+		"many creeks are planned one by one; what holds for a single one is computed in plan",
 	},
 	"internal/web": {
 		with("internal/plan", "internal/export"),

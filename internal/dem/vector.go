@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -24,6 +25,16 @@ type Vector struct {
 	Polygons []VectorPolygon
 	Points   []VectorPoint
 	Findings []finding.Finding
+
+	// In a reading that spares the good features, the bad ones.
+	sparing bool
+	bad     []BadFeature
+}
+
+// BadFeature is a feature that cannot be used, and why.
+type BadFeature struct {
+	Feature
+	Fault *finding.Fault
 }
 
 // Feature is what a geometry says about itself.
@@ -63,6 +74,22 @@ type VectorPoint struct {
 // can be that, which a finding says; otherwise it is the fault no_crs. A file
 // without any geometry is the fault no_geometry.
 func ReadVector(path string) (*Vector, error) {
+	return readVector(path, false)
+}
+
+// ReadFeatures is ReadVector for a file of many things, of which a bad one must
+// not keep the others: features that cannot be read, have no place on the Earth
+// or hold no geometry are listed with their faults instead. An attribute that
+// is null is empty.
+func ReadFeatures(path string) (*Vector, []BadFeature, error) {
+	v, err := readVector(path, true)
+	if err != nil {
+		return nil, nil, err
+	}
+	return v, v.bad, nil
+}
+
+func readVector(path string, sparing bool) (*Vector, error) {
 	register()
 	name, remote, fault := gdalName(path)
 	if fault != nil {
@@ -80,14 +107,22 @@ func ReadVector(path string) (*Vector, error) {
 			Hint: "give GeoJSON, GeoPackage, Shapefile, KML or another file that OGR reads"}
 	}
 	defer ds.Close(godal.ErrLogger(log.handle))
-	v, err := readLayers(path, ds)
+	if sparing {
+		texts, err := numbersAsText(path, ds)
+		if err != nil {
+			return nil, err
+		}
+		defer texts.Close(godal.ErrLogger(log.handle))
+		ds = texts
+	}
+	v, err := readLayers(path, ds, sparing)
 	if errors.Is(err, errCurve) {
-		v, err = straightened(path, ds)
+		v, err = straightened(path, ds, sparing)
 	}
 	if err != nil {
 		return nil, err
 	}
-	if len(v.Lines)+len(v.Polygons)+len(v.Points) == 0 {
+	if len(v.Lines)+len(v.Polygons)+len(v.Points)+len(v.bad) == 0 {
 		return nil, &finding.Fault{Code: "no_geometry", File: path, Text: "the file holds no line, polygon or point",
 			Hint: "check that it is the right file, and that its layer is not empty"}
 	}
@@ -103,8 +138,20 @@ func gdalReason(err error) string {
 	return ": " + text
 }
 
+// numbersAsText is the file with its numbers as text, in memory: godal gives a
+// number that is null as 0, a text that is null as an empty one.
+func numbersAsText(path string, ds *godal.Dataset) (*godal.Dataset, error) {
+	var log gdalLog
+	texts, err := ds.VectorTranslate("", []string{"-f", "Memory", "-mapFieldType", "Integer=String,Integer64=String,Real=String"}, godal.ErrLogger(log.handle))
+	if err != nil {
+		return nil, &finding.Fault{Code: "not_a_vector", File: path, Text: "the features cannot be read: " + firstLine(err.Error()),
+			Hint: "repair the file first (ogr2ogr writes a new one)", Err: err}
+	}
+	return texts, nil
+}
+
 // straightened reads the file again with its arcs made into short chords.
-func straightened(path string, ds *godal.Dataset) (*Vector, error) {
+func straightened(path string, ds *godal.Dataset, sparing bool) (*Vector, error) {
 	var log gdalLog
 	flat, err := ds.VectorTranslate("", []string{"-f", "Memory", "-nlt", "CONVERT_TO_LINEAR"}, godal.ErrLogger(log.handle))
 	if err != nil {
@@ -112,12 +159,12 @@ func straightened(path string, ds *godal.Dataset) (*Vector, error) {
 			Hint: "convert the file to plain lines and polygons first (ogr2ogr -nlt CONVERT_TO_LINEAR)", Err: err}
 	}
 	defer flat.Close(godal.ErrLogger(log.handle))
-	return readLayers(path, flat)
+	return readLayers(path, flat, sparing)
 }
 
-func readLayers(path string, ds *godal.Dataset) (*Vector, error) {
+func readLayers(path string, ds *godal.Dataset, sparing bool) (*Vector, error) {
 	driver := ds.Driver()
-	v := &Vector{Path: path, Driver: driver.ShortName()}
+	v := &Vector{Path: path, Driver: driver.ShortName(), sparing: sparing}
 	for _, layer := range ds.Layers() {
 		if err := v.readLayer(layer); err != nil {
 			return nil, err
@@ -146,24 +193,68 @@ func (v *Vector) readLayer(layer godal.Layer) error {
 		if errors.Is(err, errCurve) {
 			return err
 		}
+		of := Feature{Layer: name, Number: number, Attributes: attributes}
 		if err != nil {
-			return &finding.Fault{Code: "bad_geometry", File: v.Path, Text: fmt.Sprintf("feature %d of layer %q cannot be read: %s", number, name, err),
+			fault := &finding.Fault{Code: "bad_geometry", File: v.Path, Text: fmt.Sprintf("feature %d of layer %q cannot be read: %s", number, name, err),
 				Hint: "repair or leave out the feature", Err: err}
+			if !v.sparing {
+				return fault
+			}
+			v.spare(of, fault)
+			continue
 		}
 		for _, s := range shapes {
-			list = append(list, located{Feature{Layer: name, Number: number, Attributes: attributes}, s})
+			list = append(list, located{of, s})
+		}
+		if len(shapes) == 0 {
+			v.spare(of, v.empty(of))
 		}
 	}
 	if len(list) == 0 {
 		return nil
 	}
 	if err := v.toDegrees(layer, name, list); err != nil {
-		return err
+		if list = v.eachToDegrees(layer, name, list); len(list) == 0 {
+			return err
+		}
 	}
 	for _, l := range list {
 		v.keep(l)
 	}
 	return nil
+}
+
+// spare notes a feature that is left out, where that is wanted.
+func (v *Vector) spare(of Feature, fault *finding.Fault) {
+	if v.sparing {
+		v.bad = append(v.bad, BadFeature{of, fault})
+	}
+}
+
+func (v *Vector) empty(of Feature) *finding.Fault {
+	return &finding.Fault{Code: "bad_geometry", File: v.Path, Text: fmt.Sprintf("feature %d of layer %q has no geometry, or a line of a single point", of.Number, of.Layer),
+		Hint: "draw it again, or leave out the feature"}
+}
+
+// eachToDegrees is toDegrees for each feature on its own: it gives those that
+// can be used, none where nothing is to be spared.
+func (v *Vector) eachToDegrees(layer godal.Layer, name string, list []located) (good []located) {
+	for from, to := 0, 0; v.sparing && from < len(list); from = to {
+		for to = from; to < len(list) && list[to].feature.Number == list[from].feature.Number; to++ {
+		}
+		err := v.toDegrees(layer, name, list[from:to])
+		var fault *finding.Fault
+		switch {
+		case err == nil:
+			good = append(good, list[from:to]...)
+		case errors.As(err, &fault):
+			v.spare(list[from].feature, fault)
+		}
+	}
+	if len(good) == 0 {
+		v.bad = v.bad[:0] // one fault of the layer says it all
+	}
+	return good
 }
 
 // readFeature gives the shapes and the attributes of a feature.
@@ -254,6 +345,14 @@ func (v *Vector) toDegrees(layer godal.Layer, name string, list []located) error
 						Text: fmt.Sprintf("feature %d of layer %q has a vertex (%.6g, %.6g) with no place on the Earth", l.feature.Number, name, part[i].x, part[i].y),
 						Hint: "check the layer's CRS"}
 				}
+				at++
+			}
+		}
+	}
+	at = 0
+	for _, l := range list {
+		for _, part := range l.shape.parts {
+			for i := range part {
 				part[i].x, part[i].y = turnTo(x[at], 0, 360), y[at]
 				at++
 			}
@@ -317,6 +416,11 @@ func (v *Vector) assumeDegrees(name string, x, y []float64) error {
 	if v.CRS == "" {
 		v.CRS = "none; taken as WGS 84"
 	}
+	if slices.ContainsFunc(v.Findings, func(f finding.Finding) bool {
+		return f.Code == "crs_assumed" && strings.Contains(f.Text, strconv.Quote(name))
+	}) {
+		return nil
+	}
 	v.Findings = append(v.Findings, finding.New(finding.Warning, "crs_assumed",
 		fmt.Sprintf("layer %q does not say which coordinate reference system it is in; its coordinates are taken as longitude and latitude of WGS 84", name),
 		"check on the map that it lies where it should").In(v.Path))
@@ -337,8 +441,9 @@ func (v *Vector) keep(l located) {
 	case wkbPoint:
 		v.Points = append(v.Points, VectorPoint{l.feature, geodesy.LonLat{Lon: first[0].x, Lat: first[0].y}, first[0].z})
 	case wkbLine:
-		if len(first) < 2 {
-			return // a line needs two ends
+		if len(first) < 2 { // a line needs two ends
+			v.spare(l.feature, v.empty(l.feature))
+			return
 		}
 		line := VectorLine{Feature: l.feature, Points: points(first)}
 		if !math.IsNaN(first[0].z) {

@@ -38,10 +38,13 @@ func (t *table) header(names ...string) {
 	t.end()
 }
 
-// text adds a cell of text that came from outside. A spreadsheet would run a
-// cell that starts like a formula; an apostrophe keeps it text (OWASP, "CSV
-// Injection").
-func (t *table) text(s string) {
+// text adds a cell of text that came from outside.
+func (t *table) text(s string) { t.row = append(t.row, CellText(s)) }
+
+// CellText makes text that came from outside fit for a cell of a CSV file. A
+// spreadsheet would run a cell that starts like a formula; an apostrophe keeps
+// it text (OWASP, "CSV Injection").
+func CellText(s string) string {
 	s = strings.Map(func(r rune) rune {
 		switch {
 		case r == '\n' || r == '\r' || r == '\t':
@@ -61,7 +64,7 @@ func (t *table) text(s string) {
 			s = "'" + s
 		}
 	}
-	t.row = append(t.row, s)
+	return s
 }
 
 // number adds a cell with a fixed number of decimals.

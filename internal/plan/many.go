@@ -62,12 +62,15 @@ func (t *Terrain) Fingerprint() string {
 	return hex.EncodeToString(sum.Sum(nil))
 }
 
+// screenGridCells bounds the delivery grid of one of many creeks: 8 km² at 1 m.
+const screenGridCells = 8e6
+
 // Screen is Run for one of many creeks: on terrain that is open already, in
-// one goroutine, and without what only the hand-off folder needs, which is the
-// visit list and the picture of the ground.
+// one goroutine, on a smaller grid, and without what only the hand-off folder
+// needs, which is the visit list and the picture of the ground.
 func Screen(ctx context.Context, site *Site, terrain *Terrain) (*Plan, error) {
 	j := newJob(ctx, site, nil)
-	j.terrain, j.workers = terrain, 1
+	j.terrain, j.workers, j.gridCells = terrain, 1, screenGridCells
 	if err := j.follow(
 		j.readCreek, j.needPlace, j.openTerrain, j.findTank, j.placeFrame, j.loadGround,
 		j.standTank, j.longProfile, j.takeField, j.checkTank, j.readLand, j.deliveryField, j.tellGravity, j.search, j.gradeWinners, j.screen, j.sayWhy,
@@ -76,6 +79,12 @@ func Screen(ctx context.Context, site *Site, terrain *Terrain) (*Plan, error) {
 	}
 	j.finish()
 	return j.plan, nil
+}
+
+// IsSetting tells whether a site file knows a key, such as "creek_flow.low".
+func IsSetting(key string) bool {
+	_, ok := setting(key)
+	return ok
 }
 
 // Clone is a site that can be changed without changing this one.
@@ -143,14 +152,12 @@ func (s *Site) Fingerprint() (string, error) {
 		}
 		fmt.Fprintf(sum, "\n%s ", name)
 		file, err := os.Open(s.path(name))
+		if err == nil {
+			_, err = io.Copy(sum, file)
+			file.Close()
+		}
 		if err != nil {
 			fmt.Fprint(sum, "unreadable")
-			continue
-		}
-		_, err = io.Copy(sum, file)
-		file.Close()
-		if err != nil {
-			return "", err
 		}
 	}
 	return hex.EncodeToString(sum.Sum(nil)), nil

@@ -36,33 +36,16 @@ type Progress struct {
 func Run(ctx context.Context, site *Site, record func(Progress)) (*Plan, error) {
 	j := newJob(ctx, site, record)
 	defer j.close()
-	if err := j.follow(slices.Concat(j.groundSteps(), j.measuredSteps(), j.layoutSteps())...); err != nil {
+	if err := j.follow(
+		j.readCreek, j.needPlace, j.openTerrain, j.findTank, j.placeFrame, j.loadGround,
+		j.standTank, j.longProfile, j.takeField, j.checkTank, j.readLand, j.deliveryField, j.tellGravity, j.search, j.gradeWinners, j.planVisits, j.screen, j.sayWhy, j.drawRelief,
+	); err != nil {
 		return nil, err
 	}
-	return j.plan, nil
-}
-
-// groundSteps lead from the files to the long profile as the terrain has it.
-func (j *job) groundSteps() []func() error {
-	return []func() error{j.readCreek, j.needPlace, j.openTerrain, j.findTank, j.placeFrame, j.loadGround, j.standTank, j.longProfile}
-}
-
-// measuredSteps lead on to all that does not hang on what is to be built.
-func (j *job) measuredSteps() []func() error {
-	return []func() error{j.takeField, j.checkTank, j.readLand, j.deliveryField, j.tellGravity}
-}
-
-// layoutSteps lead on to the finished plan.
-func (j *job) layoutSteps() []func() error {
-	return []func() error{j.findPins, j.search, j.gradeWinners, j.answerPins, j.planVisits, j.screen, j.sayWhy, j.drawRelief, j.conclude}
-}
-
-// conclude says the last things and puts all in order.
-func (j *job) conclude() error {
 	j.tellFlow()
 	j.tellDemand()
 	j.finish()
-	return nil
+	return j.plan, nil
 }
 
 // LongProfile works out the creek alone: the Plan holds no layouts.
@@ -107,6 +90,8 @@ type job struct {
 	terrain *Terrain // that stays open when the job ends; nil when the job opens its own
 	workers int      // goroutines of the search; 0 is one a processor
 
+	gridCells float64 // most that the delivery grid may have
+
 	walked    creekFile
 	levels    *survey.CreekLevels // of the creek, where it was levelled
 	source    *dem.Source
@@ -125,7 +110,6 @@ type job struct {
 	grid      *terrain.Grid
 	field     *terrain.Field
 	fluid     hydraulics.Fluid
-	pins      []pinned
 	places    []int // stations of creek that the search looks at
 	problem   optimize.Problem
 	result    *optimize.Result
@@ -138,33 +122,30 @@ func newJob(ctx context.Context, site *Site, record func(Progress)) *job {
 	if record == nil {
 		record = func(Progress) {}
 	}
-	j := &job{ctx: ctx, site: site, record: record, land: &land{}, plan: &Plan{
+	return &job{ctx: ctx, site: site, record: record, land: &land{}, gridCells: usualGridCells, plan: &Plan{
 		Format:      Format,
 		ToolVersion: Version,
+		Site:        site.Name,
+		Seed:        site.Seed,
+		Units:       unitsWord(site.Units),
+		Demand:      unknownIfZero(site.Demand * litresPerDay),
+		Take:        unknownIfZero(site.LowFlow * site.TakeShare * 1000),
+		LowFlow:     unknownIfZero(site.LowFlow * 1000),
+
+		LowFlowSigma: unknownIfZero(site.lowFlowSigma() * 1000),
+		DemandUses:   site.demandUses(),
+		TankVolume:   unknownIfZero(hydraulics.TankVolume(site.Demand, site.ReserveS/86400) * 1000),
 
 		Inputs:     []Input{},
 		Creek:      Creek{LengthM: Unknown, FallM: Unknown, Stations: []CreekStation{}},
 		Layouts:    []Layout{},
 		Messages:   []Message{},
 		Visits:     []Visit{},
-		Pins:       []PinAnswer{},
 		Rejected:   []Rejected{},
 		Reaches:    []Reach{},
 		WorksCited: []string{},
+		Defaults:   site.Defaults(),
 	}}
-	j.plan.repeat(site)
-	return j
-}
-
-// repeat puts into the plan what the site says.
-func (p *Plan) repeat(site *Site) {
-	p.Site, p.Seed, p.Units = site.Name, site.Seed, unitsWord(site.Units)
-	p.Demand = unknownIfZero(site.Demand * litresPerDay)
-	p.Take = unknownIfZero(site.LowFlow * site.TakeShare * 1000)
-	p.LowFlow, p.LowFlowSigma = unknownIfZero(site.LowFlow*1000), unknownIfZero(site.lowFlowSigma()*1000)
-	p.DemandUses = site.demandUses()
-	p.TankVolume = unknownIfZero(hydraulics.TankVolume(site.Demand, site.ReserveS/86400) * 1000)
-	p.Defaults = site.Defaults()
 }
 
 // litresPerDay turns m³/s into litres a day.
@@ -388,7 +369,7 @@ func (j *job) deliveryArea() orb.Bound {
 // keepWithinReach drops the parts of the track from which no pipe could reach
 // the tank.
 func (j *job) keepWithinReach() error {
-	reach := j.site.reachM()
+	reach := j.site.DeliveryMaxM + j.site.Limits.SupplyLengthMaxM + j.site.Limits.DriveLengthMaxM
 	var kept []orb.LineString
 	var walkedM, keptM float64
 	for _, leg := range j.legs {
@@ -455,7 +436,7 @@ func (j *job) thalwegOptions() profile.ThalwegOptions {
 func (j *job) deliveryField() error {
 	j.record(Progress{Step: "looking for ways to the tank"})
 	area := j.deliveryArea()
-	grid, err := terrain.SampleContext(j.ctx, j.ground, area, gridCell(area, j.ground.CellM()))
+	grid, err := terrain.SampleContext(j.ctx, j.ground, area, gridCell(area, j.ground.CellM(), j.gridCells))
 	if err != nil {
 		return err
 	}
@@ -473,12 +454,12 @@ func (j *job) deliveryField() error {
 // source.
 var slopeClasses = []terrain.SlopeClass{{MaxGrade: 0.15, Factor: 1}, {MaxGrade: 0.3, Factor: 1.3}, {MaxGrade: 0.6, Factor: 2}, {MaxGrade: math.Inf(1), Factor: 4}}
 
-// gridCells bounds the delivery grid; beyond it the cells grow.
-const gridCells = 20e6
+// usualGridCells bounds the delivery grid; beyond it the cells grow.
+const usualGridCells = 20e6
 
-func gridCell(area orb.Bound, cellM float64) float64 {
+func gridCell(area orb.Bound, cellM, most float64) float64 {
 	w, h := area.Max[0]-area.Min[0], area.Max[1]-area.Min[1]
-	return math.Max(cellM, math.Sqrt(w*h/gridCells))
+	return math.Max(cellM, math.Sqrt(w*h/most))
 }
 
 // finish puts the messages in order: errors, warnings, notes, each as found.
