@@ -63,7 +63,7 @@ func (c *planCommand) Run(s *session) error {
 		printPlan(s.stdout, p)
 		fmt.Fprintf(s.stdout, "\nThe hand-off folder: %s\n", out)
 	}
-	if len(p.Layouts) == 0 {
+	if len(p.Layouts) == 0 || !p.PinsWork() {
 		return &infeasibleError{text: "no layout is feasible"}
 	}
 	return nil

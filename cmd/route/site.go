@@ -26,6 +26,7 @@ type siteFlags struct {
 type settingFlags struct {
 	Terrain   []string `sep:"none" help:"Elevation raster, VRT or URL; may be repeated, several are one surface." placeholder:"FILE"`
 	Tank      string   `help:"Place of the tank in degrees, latitude first." placeholder:"LAT,LON"`
+	Pins      pinFlags `embed:""`
 	Units     string   `help:"What is printed: us or si." placeholder:"us|si"`
 	ZUnit     string   `name:"z-unit" help:"Unit of the raster's heights: m, ft or us-ft. The raster's own word is used when this is not given." placeholder:"UNIT"`
 	CRS       string   `name:"crs" help:"Coordinate system of a raster that declares none." placeholder:"EPSG:n"`
@@ -33,6 +34,14 @@ type settingFlags struct {
 	Demand    string   `help:"Water wanted a day, such as \"1500 L/day\"." placeholder:"VOLUME"`
 	Objective string   `help:"least_cost, most_water or most_head." placeholder:"WORD"`
 	Set       []string `sep:"none" help:"Any other setting of the site file, such as --set limits.drive_pipe_length.max=\"90 ft\". May be repeated." placeholder:"KEY=VALUE"`
+}
+
+// pinFlags pin places of the layout; the rest is looked for around them.
+type pinFlags struct {
+	IntakeAt    string `name:"intake-at" help:"Put the intake here: a station along the creek such as \"394 ft\", or LAT,LON." placeholder:"STATION|LAT,LON"`
+	BoxAt       string `name:"box-at" help:"Put a settling box here, or none." placeholder:"STATION|LAT,LON|none"`
+	StandpipeAt string `name:"standpipe-at" help:"Put the standpipe here, or none." placeholder:"STATION|LAT,LON|none"`
+	PumpAt      string `name:"pump-at" help:"Put the pump here; says why not where it cannot stand." placeholder:"STATION|LAT,LON"`
 }
 
 // load reads the site file, if there is one, and lays the flags over it.
@@ -136,6 +145,10 @@ func (f *settingFlags) settings() []flagSetting {
 		{"--creek-flow", "creek_flow.low", f.LowFlow},
 		{"--demand", "demand", f.Demand},
 		{"--objective", "objective", f.Objective},
+		{"--intake-at", "pins.intake", f.Pins.IntakeAt},
+		{"--box-at", "pins.settling_box", f.Pins.BoxAt},
+		{"--standpipe-at", "pins.standpipe", f.Pins.StandpipeAt},
+		{"--pump-at", "pins.pump", f.Pins.PumpAt},
 	}
 }
 

@@ -33,6 +33,7 @@ func withLists(p plan.Plan) plan.Plan {
 	for i := range p.Visits {
 		list(&p.Visits[i].Outcomes)
 	}
+	list(&p.Pins)
 	list(&p.Rejected)
 	list(&p.Reaches)
 	list(&p.WorksCited)

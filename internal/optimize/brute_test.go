@@ -151,11 +151,14 @@ func bruteRun(st *site) (b best) {
 	b = nothing()
 	p, l := st.Problem, &st.Limits
 	z, s3 := p.Creek.ZM, p.Creek.SlopeM
-	take := func(f *flow, o *supplyOption, i, s, pump int, level float64, supply, standpipe bool) {
+	take := func(f *flow, o *supplyOption, i, box, s, pump int, level float64, supply, standpipe bool) {
 		outlet := z[pump] + l.PumpAboveCreekM
 		head := level - outlet
 		dx, dy, dz := p.Creek.Points[s][0]-p.Creek.Points[pump][0], p.Creek.Points[s][1]-p.Creek.Points[pump][1], z[s]-outlet
 		length := math.Sqrt(dx*dx + dy*dy + dz*dz)
+		if !keepsPins(&p.Pins, i, box, s, pump, standpipe) {
+			return
+		}
 		if !p.DeliveryAt[pump].OK || outlet >= z[s] || length < l.DriveLengthMinM || length > l.DriveLengthMaxM || head < l.DriveHeadMinM || head > l.DriveHeadMaxM || head > st.lift[pump]/1.5 {
 			return
 		}
@@ -190,7 +193,7 @@ func bruteRun(st *site) (b best) {
 		for i := range st.n {
 			if st.poolAllowed() {
 				for pump := i + 1; pump < st.n; pump++ {
-					take(f, nil, i, i, pump, z[i], false, false)
+					take(f, nil, i, -1, i, pump, z[i], false, false)
 				}
 			}
 			for k := range st.options {
@@ -216,14 +219,14 @@ func bruteRun(st *site) (b best) {
 						break
 					}
 					if o.box {
-						if along < l.BoxLeadM {
+						if along < l.BoxLeadM || box < 0 && !leaves(p.Pins.Box, s) {
 							continue
 						}
 						if box < 0 {
 							box = s
 							if line >= z[s] && line-z[s] <= l.StandpipeMaxM-l.StandpipeFreeboardM {
 								for pump := s + 1; pump < st.n; pump++ {
-									take(f, o, i, s, pump, line, true, false)
+									take(f, o, i, box, s, pump, line, true, false)
 								}
 							}
 						}
@@ -233,13 +236,30 @@ func bruteRun(st *site) (b best) {
 						continue
 					}
 					for pump := s + 1; pump < st.n; pump++ {
-						take(f, o, i, s, pump, line, true, true)
+						take(f, o, i, box, s, pump, line, true, true)
 					}
 				}
 			}
 		}
 	}
 	return b
+}
+
+// leaves says whether a pin leaves a place to a station.
+func leaves(p *Pin, k int) bool { return p == nil || p.Station == k && !p.None }
+
+// keepsPins says whether the places of a layout are those that are given; box
+// is -1 where there is none.
+func keepsPins(p *Pins, i, box, s, pump int, standpipe bool) bool {
+	switch {
+	case !leaves(p.Intake, i), !leaves(p.Pump, pump):
+		return false
+	case p.Box != nil && p.Box.None != (box < 0), box >= 0 && !leaves(p.Box, box):
+		return false
+	case p.Standpipe != nil && p.Standpipe.None == standpipe, standpipe && !leaves(p.Standpipe, s):
+		return false
+	}
+	return true
 }
 
 // winners reads the three objectives off a result.

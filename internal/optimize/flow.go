@@ -142,15 +142,19 @@ func (l *lines) boxes(visit func(i, s int, level float64)) {
 
 // boxAt gives the water level of the settling box at s of an intake.
 func (l *lines) boxAt(i, s int) (level float64, ok bool) {
-	if l.lead <= 0 || int(l.first[i]) != s || int(l.last[i]) < s {
+	if l.lead <= 0 || l.mustStand || int(l.first[i]) != s || int(l.last[i]) < s {
 		return 0, false
 	}
 	h := l.height(i, s)
 	return l.z[s] + h, h >= 0 && h <= l.heightMax
 }
 
-// poolAllowed says whether a layout without settling box is wanted.
+// poolAllowed says whether a layout without settling box and standpipe is
+// wanted.
 func (st *site) poolAllowed() bool {
+	if st.water.mustStand {
+		return false
+	}
 	if len(st.Choices.SettlingBox) == 0 {
 		return true
 	}

@@ -67,6 +67,11 @@ type Problem struct {
 	// Land: where an intake, a standpipe or settling box, and a pump may stand,
 	// and where the supply pipe may pass. nil allows all.
 	IntakeAt, StandpipeAt, PumpAt, PassAt []bool
+	// BoxAt says where a settling box may stand; nil is where a standpipe may.
+	BoxAt []bool
+	Pins  Pins // places that are given
+	// mustStand asks for a standpipe without saying where.
+	mustStand bool
 	// ChordAllowed says whether a straight drive pipe may cross the land
 	// between two points; nil allows all. It is called from several goroutines.
 	ChordAllowed func(a, b orb.Point) bool
@@ -183,6 +188,7 @@ type Reach struct {
 // Codes of Reject and Reach.
 const (
 	NotBest             = "not_best"
+	PinnedElsewhere     = "pinned_elsewhere" // the pump is given another place
 	TooLittleHead       = "too_little_head"
 	DrivePipeTooLong    = "drive_pipe_too_long"
 	DrivePipeTooShort   = "drive_pipe_too_short"

@@ -143,7 +143,7 @@ func (st *site) choosePlaces(ctx context.Context, byGoal map[Objective][]*job) (
 		add(more)
 		picked = st.pick(pool)
 	}
-	for len(picked) > 0 && len(picked) < st.Layouts {
+	for len(picked) > 0 && len(picked) < st.Layouts && st.Pins.Intake == nil {
 		more, err := st.elsewhere(ctx, byGoal[st.Objective], picked)
 		if err != nil {
 			return nil, err
@@ -293,7 +293,7 @@ func (st *site) describeSupply(c *Candidate, f *found) {
 		c.BoxDropM = st.Limits.BoxDropM
 		c.IntakeLossM -= c.BoxDropM
 		c.StaticLevelM -= c.BoxDropM
-		c.Box = c.Intake + 1
+		c.Box = max(c.Intake+1, w.seat)
 		for w.s[c.Box]-w.s[c.Intake] < g.lead {
 			c.Box++
 		}

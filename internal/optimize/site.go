@@ -111,6 +111,9 @@ func prepareSite(p *Problem, s *Settings) (*site, error) {
 	if p.Layouts <= 0 {
 		p.Layouts = usualLayouts
 	}
+	if box := p.Pins.Box; box != nil {
+		p.Choices.SettlingBox = []bool{!box.None}
+	}
 	st.costs = costing{catalog: p.Catalog, waste: p.WasteFraction}
 	st.placeCreek()
 	return st, st.choose()
@@ -122,12 +125,17 @@ func (st *site) placeCreek() {
 	st.water = newWater(p.Creek.ZM, p.Creek.SlopeM, p.IntakeAt, p.StandpipeAt, p.PassAt, l.SupplySlopeMin)
 	st.water.heightMin, st.water.heightMax = l.StandpipeMinM, l.StandpipeMaxM-l.StandpipeFreeboardM
 	st.water.lengthMax = l.SupplyLengthMaxM
+	if p.BoxAt != nil {
+		st.water.boxOK = p.BoxAt
+	}
+	st.water.pin(&p.Pins)
+	st.water.mustStand = st.water.mustStand || p.mustStand
 	st.drive = driveSite{at: p.Creek.Points, z: p.Creek.ZM, outlet: make([]float64, st.n), lengthMin: l.DriveLengthMinM, lengthMax: l.DriveLengthMaxM, pumpOK: make([]bool, st.n)}
 	st.lift = make([]float64, st.n)
 	for k := range st.n {
 		outlet := p.Creek.ZM[k] + l.PumpAboveCreekM
 		st.drive.outlet[k] = outlet
-		st.drive.pumpOK[k] = (p.PumpAt == nil || p.PumpAt[k]) && p.DeliveryAt[k].OK
+		st.drive.pumpOK[k] = (p.PumpAt == nil || p.PumpAt[k]) && p.DeliveryAt[k].OK && p.Pins.Pump.allows(k)
 		st.lift[k] = math.NaN()
 		if st.drive.pumpOK[k] {
 			st.lift[k] = max(p.TankInletM, p.DeliveryAt[k].CrestM+crestCoverM) - outlet

@@ -9,6 +9,9 @@ import (
 type water struct {
 	z, s                 []float64 // water line; length along the slope, both in metres
 	intakeOK, standOK    []bool    // nil allows all
+	boxOK                []bool    // where a settling box may stand; nil allows all
+	seat                 int       // of a settling box that is pinned; -1 leaves it to the intake
+	mustStand            bool      // only layouts with a standpipe count
 	blocked              []int32   // first station from here on that the supply pipe may not pass; n when none
 	steep                []int32   // last station that a pipe from here reaches before the fall is too small
 	heightMin, heightMax float64   // running water above the creek at a standpipe
@@ -128,6 +131,10 @@ func (l *lines) stretches() {
 			l.last[i] = -1
 		}
 	}
+	if l.lead > 0 && l.seat >= 0 {
+		l.seats()
+		return
+	}
 	box := 0
 	for i := range n {
 		box = max(box, i+1)
@@ -135,7 +142,7 @@ func (l *lines) stretches() {
 			box++
 		}
 		l.first[i] = int32(box)
-		if l.lead > 0 && box < n && l.standOK != nil && !l.standOK[box] {
+		if l.lead > 0 && box < n && l.boxOK != nil && !l.boxOK[box] {
 			l.last[i] = -1 // no seat for the settling box
 		}
 	}
@@ -253,7 +260,7 @@ func (l *lines) feeds(i, s int) bool {
 // newWater prepares what all grades share.
 func newWater(z, s []float64, intakeOK, standOK, passOK []bool, slopeMin float64) *water {
 	n := len(z)
-	w := &water{z: z, s: s, intakeOK: intakeOK, standOK: standOK, blocked: make([]int32, n), steep: make([]int32, n), heightMax: math.Inf(1), lengthMax: math.Inf(1)}
+	w := &water{z: z, s: s, intakeOK: intakeOK, standOK: standOK, boxOK: standOK, seat: -1, blocked: make([]int32, n), steep: make([]int32, n), heightMax: math.Inf(1), lengthMax: math.Inf(1)}
 	for i := n - 1; i >= 0; i-- {
 		w.blocked[i], w.steep[i] = int32(n), int32(i)
 		if i+1 < n {

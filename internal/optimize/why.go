@@ -154,6 +154,7 @@ func (q *inquiry) relieved() []relief {
 	}
 	inf := math.Inf(1)
 	higher, longer, free := *q.water, *q.water, newWater(q.water.z, q.water.s, nil, nil, nil, q.Limits.SupplySlopeMin)
+	free.pin(&q.Pins)
 	higher.heightMax, longer.lengthMax = inf, inf
 	free.heightMin, free.heightMax, free.lengthMax = q.water.heightMin, q.water.heightMax, q.water.lengthMax
 	far := q.site.drive
@@ -201,6 +202,10 @@ func (q *inquiry) blame(reach *Reach, water *found) {
 	}
 	if best < 0 {
 		reach.Reason = NoDeliveryWay
+		if !q.pumpWithin(reach) {
+			reach.Reason = PinnedElsewhere
+			return
+		}
 		if q.PumpAt != nil && !slices.Contains(q.PumpAt[reach.From:reach.To], true) {
 			reach.Reason = Land
 		}
@@ -216,6 +221,16 @@ func (q *inquiry) blame(reach *Reach, water *found) {
 	}
 	m := q.closestMiss(best)
 	reach.Reason, reach.Value, reach.Limit = m.reason, m.value, m.limit
+}
+
+// pumpWithin says whether the pins leave a reach to the pump.
+func (q *inquiry) pumpWithin(reach *Reach) bool {
+	for p := reach.From; p < reach.To; p++ {
+		if q.Pins.Pump.allows(p) {
+			return true
+		}
+	}
+	return false
 }
 
 // share is the head that a pump has over the head that it needs; below zero
@@ -467,6 +482,7 @@ func (q *inquiry) count(tally map[string]*Reject, reach *Reach, feasible bool) {
 	}
 	for p := reach.From; p < reach.To; p++ {
 		switch {
+		case !q.Pins.Pump.allows(p): // wanted elsewhere, not ruled out
 		case q.PumpAt != nil && !q.PumpAt[p]:
 			add(Land, p, quantity.Value{}, quantity.Value{})
 		case !q.DeliveryAt[p].OK:
@@ -529,7 +545,7 @@ func (q *inquiry) nearest(res *Result) []finding.Finding {
 // come last.
 func (q *inquiry) reachMiss(r *Reach) float64 {
 	switch r.Reason {
-	case TooLittleHead, StandpipeTooHigh, SupplySummit, SupplyTooLong, DrivePipeTooLong, DrivePipeTooShort, NoDeliveryWay:
+	case PinnedElsewhere, TooLittleHead, StandpipeTooHigh, SupplySummit, SupplyTooLong, DrivePipeTooLong, DrivePipeTooShort, NoDeliveryWay:
 		return math.Inf(1)
 	}
 	return min(missBy(r.Value, r.Limit), math.MaxFloat64)
@@ -537,6 +553,9 @@ func (q *inquiry) reachMiss(r *Reach) float64 {
 
 // nowhere explains a creek where no pump may stand.
 func (q *inquiry) nowhere(res *Result) []finding.Finding {
+	if q.Pins.Pump != nil {
+		return nil // one place is ruled out, and that says why
+	}
 	if len(res.Rejected) > 0 && res.Rejected[0].Reason == Land && res.Rejected[0].Count == q.n {
 		return []finding.Finding{finding.New(finding.Error, "nearest_miss", "the land allows no pump anywhere along the creek", "check the land file: who may be asked?")}
 	}

@@ -10,6 +10,7 @@ import (
 // of the nearest miss, {1} the limit.
 var reasons = map[string]string{
 	optimize.NotBest:             "a layout works here, but others are better",
+	optimize.PinnedElsewhere:     "the pump is given another place",
 	optimize.TooLittleHead:       "too little drive head: {0}, {1} is wanted",
 	optimize.DrivePipeTooLong:    "the drive pipe would be too long: {0}, the limit is {1}",
 	optimize.DrivePipeTooShort:   "no straight drive pipe of {1} or more leads here from a place where one could begin",
@@ -63,7 +64,7 @@ func (j *job) explain() {
 		j.plan.Rejected = append(j.plan.Rejected, Rejected{Reason: r.Reason, Count: r.Count, Text: j.reason(r.Reason, r.Value, r.Limit), Nearest: nearest})
 	}
 	j.tell(j.result.Findings...)
-	if len(j.plan.Layouts) == 0 && len(j.result.Findings) == 0 {
+	if len(j.plan.Layouts) == 0 && len(j.result.Findings) == 0 && len(j.pins) == 0 {
 		j.tell(finding.New(finding.Error, "no_feasible_layout", "no layout keeps all limits", "the reasons are listed by place"))
 	}
 }

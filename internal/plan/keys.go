@@ -73,6 +73,10 @@ var settings = []key{
 	length("limits.separation", "1 m", "1000 m", "30 m", "how far apart pumps or intakes make layouts different", func(s *Site) *float64 { return &s.Limits.SeparationM }),
 	whole("limits.pumps.max", 1, 12, "2", "common practice, no source", func(s *Site, n int) { s.Choices.MaxPumps = n }),
 
+	pinKey("intake", false),
+	pinKey("settling_box", true),
+	pinKey("standpipe", true),
+	pinKey("pump", false),
 	word("settling_box", []string{"auto", "always", "never"}, "auto", "both ways are tried", func(s *Site, w string) { s.Choices.SettlingBox = w }),
 	text("land", `polygons and lines, such as "land.geojson"`, func(s *Site) *string { return &s.Land }),
 	text("catalog", `a price list, such as "prices.csv"`, func(s *Site) *string { return &s.Catalog }),

@@ -8,6 +8,7 @@ import (
 	"io"
 	"maps"
 	"os"
+	"slices"
 
 	yaml "github.com/goccy/go-yaml"
 
@@ -71,13 +72,10 @@ const screenGridCells = 8e6
 func Screen(ctx context.Context, site *Site, terrain *Terrain) (*Plan, error) {
 	j := newJob(ctx, site, nil)
 	j.terrain, j.workers, j.gridCells = terrain, 1, screenGridCells
-	if err := j.follow(
-		j.readCreek, j.needPlace, j.openTerrain, j.findTank, j.placeFrame, j.loadGround,
-		j.standTank, j.longProfile, j.takeField, j.checkTank, j.readLand, j.deliveryField, j.tellGravity, j.search, j.gradeWinners, j.screen, j.sayWhy,
-	); err != nil {
+	layout := []func() error{j.findPins, j.search, j.gradeWinners, j.screen, j.sayWhy, j.conclude}
+	if err := j.follow(slices.Concat(j.groundSteps(), j.measuredSteps(), layout)...); err != nil {
 		return nil, err
 	}
-	j.finish()
 	return j.plan, nil
 }
 

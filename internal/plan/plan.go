@@ -37,6 +37,7 @@ type Plan struct {
 	Layouts       []Layout         `json:"layouts"`     // best first
 	Messages      []Message        `json:"messages"`    // about the whole plan
 	Visits        []Visit          `json:"visits"`      // what to measure on site first, the most telling for its hours first
+	Pins          []PinAnswer      `json:"pins"`        // places that the user has chosen, and whether they work
 	Rejected      []Rejected       `json:"rejected"`    // why not elsewhere
 	Reaches       []Reach          `json:"reaches"`     // what each reach of creek could do, or why not
 	WorksCited    []string         `json:"works_cited"` // formulas and tables that this run used

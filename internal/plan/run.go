@@ -36,16 +36,33 @@ type Progress struct {
 func Run(ctx context.Context, site *Site, record func(Progress)) (*Plan, error) {
 	j := newJob(ctx, site, record)
 	defer j.close()
-	if err := j.follow(
-		j.readCreek, j.needPlace, j.openTerrain, j.findTank, j.placeFrame, j.loadGround,
-		j.standTank, j.longProfile, j.takeField, j.checkTank, j.readLand, j.deliveryField, j.tellGravity, j.search, j.gradeWinners, j.planVisits, j.screen, j.sayWhy, j.drawRelief,
-	); err != nil {
+	if err := j.follow(slices.Concat(j.groundSteps(), j.measuredSteps(), j.layoutSteps())...); err != nil {
 		return nil, err
 	}
+	return j.plan, nil
+}
+
+// groundSteps lead from the files to the long profile as the terrain has it.
+func (j *job) groundSteps() []func() error {
+	return []func() error{j.readCreek, j.needPlace, j.openTerrain, j.findTank, j.placeFrame, j.loadGround, j.standTank, j.longProfile}
+}
+
+// measuredSteps lead on to all that does not hang on what is to be built.
+func (j *job) measuredSteps() []func() error {
+	return []func() error{j.takeField, j.checkTank, j.readLand, j.deliveryField, j.tellGravity}
+}
+
+// layoutSteps lead on to the finished plan.
+func (j *job) layoutSteps() []func() error {
+	return []func() error{j.findPins, j.search, j.gradeWinners, j.answerPins, j.planVisits, j.screen, j.sayWhy, j.drawRelief, j.conclude}
+}
+
+// conclude says the last things and puts all in order.
+func (j *job) conclude() error {
 	j.tellFlow()
 	j.tellDemand()
 	j.finish()
-	return j.plan, nil
+	return nil
 }
 
 // LongProfile works out the creek alone: the Plan holds no layouts.
@@ -110,6 +127,7 @@ type job struct {
 	grid      *terrain.Grid
 	field     *terrain.Field
 	fluid     hydraulics.Fluid
+	pins      []pinned
 	places    []int // stations of creek that the search looks at
 	problem   optimize.Problem
 	result    *optimize.Result
@@ -122,30 +140,33 @@ func newJob(ctx context.Context, site *Site, record func(Progress)) *job {
 	if record == nil {
 		record = func(Progress) {}
 	}
-	return &job{ctx: ctx, site: site, record: record, land: &land{}, gridCells: usualGridCells, plan: &Plan{
+	j := &job{ctx: ctx, site: site, record: record, land: &land{}, gridCells: usualGridCells, plan: &Plan{
 		Format:      Format,
 		ToolVersion: Version,
-		Site:        site.Name,
-		Seed:        site.Seed,
-		Units:       unitsWord(site.Units),
-		Demand:      unknownIfZero(site.Demand * litresPerDay),
-		Take:        unknownIfZero(site.LowFlow * site.TakeShare * 1000),
-		LowFlow:     unknownIfZero(site.LowFlow * 1000),
-
-		LowFlowSigma: unknownIfZero(site.lowFlowSigma() * 1000),
-		DemandUses:   site.demandUses(),
-		TankVolume:   unknownIfZero(hydraulics.TankVolume(site.Demand, site.ReserveS/86400) * 1000),
 
 		Inputs:     []Input{},
 		Creek:      Creek{LengthM: Unknown, FallM: Unknown, Stations: []CreekStation{}},
 		Layouts:    []Layout{},
 		Messages:   []Message{},
 		Visits:     []Visit{},
+		Pins:       []PinAnswer{},
 		Rejected:   []Rejected{},
 		Reaches:    []Reach{},
 		WorksCited: []string{},
-		Defaults:   site.Defaults(),
 	}}
+	j.plan.repeat(site)
+	return j
+}
+
+// repeat puts into the plan what the site says.
+func (p *Plan) repeat(site *Site) {
+	p.Site, p.Seed, p.Units = site.Name, site.Seed, unitsWord(site.Units)
+	p.Demand = unknownIfZero(site.Demand * litresPerDay)
+	p.Take = unknownIfZero(site.LowFlow * site.TakeShare * 1000)
+	p.LowFlow, p.LowFlowSigma = unknownIfZero(site.LowFlow*1000), unknownIfZero(site.lowFlowSigma()*1000)
+	p.DemandUses = site.demandUses()
+	p.TankVolume = unknownIfZero(hydraulics.TankVolume(site.Demand, site.ReserveS/86400) * 1000)
+	p.Defaults = site.Defaults()
 }
 
 // litresPerDay turns m³/s into litres a day.
@@ -369,7 +390,7 @@ func (j *job) deliveryArea() orb.Bound {
 // keepWithinReach drops the parts of the track from which no pipe could reach
 // the tank.
 func (j *job) keepWithinReach() error {
-	reach := j.site.DeliveryMaxM + j.site.Limits.SupplyLengthMaxM + j.site.Limits.DriveLengthMaxM
+	reach := j.site.reachM()
 	var kept []orb.LineString
 	var walkedM, keptM float64
 	for _, leg := range j.legs {

@@ -109,18 +109,24 @@ func (j *job) search() error {
 }
 
 // thinned keeps the stations of a profile that are at least a step apart, and
-// says which they are. Between two of them the creek does not rise, so that a
+// those that are pinned; it says which they are, and which are extra: there only
+// because they are pinned. Between two of them the creek does not rise, so that a
 // supply pipe that clears its grade line at both misses it between them by no
 // more than what it loses over one step: a centimetre or two, which the crown
 // and the cover hold.
-func thinned(p *profile.Profile, stepM float64) (*profile.Profile, []int) {
-	thin, kept := &profile.Profile{Alignment: p.Alignment}, []int{}
+func thinned(p *profile.Profile, stepM float64, pins []pinned) (thin *profile.Profile, kept []int, extra map[int]bool) {
+	thin, extra = &profile.Profile{Alignment: p.Alignment}, map[int]bool{}
 	next := profile.Station(math.Inf(-1))
 	for i, s := range p.Stations {
-		if s < next && i != p.Len()-1 {
+		regular := s >= next || i == p.Len()-1
+		if !regular && !slices.ContainsFunc(pins, func(q pinned) bool { return q.station == i }) {
 			continue
 		}
-		next = s + profile.Station(stepM) - 1e-6
+		if !regular {
+			extra[len(kept)] = true
+		} else {
+			next = s + profile.Station(stepM) - 1e-6
+		}
 		kept = append(kept, i)
 		thin.Stations = append(thin.Stations, s)
 		thin.Points = append(thin.Points, p.Points[i])
@@ -132,7 +138,7 @@ func thinned(p *profile.Profile, stepM float64) (*profile.Profile, []int) {
 		thin.SlopeM = append(thin.SlopeM, p.SlopeM[i])
 		thin.Flags = append(thin.Flags, p.Flags[i])
 	}
-	return thin, kept
+	return thin, kept, extra
 }
 
 // state turns the site into a problem for the search.
@@ -141,7 +147,7 @@ func (j *job) state() (optimize.Problem, error) {
 	if err != nil {
 		return optimize.Problem{}, err
 	}
-	creek, places := thinned(j.creek, j.site.PlaceStepM)
+	creek, places, extra := thinned(j.creek, j.site.PlaceStepM, j.pins)
 	j.places = places
 	p := optimize.Problem{
 		Creek:      creek,
@@ -161,8 +167,9 @@ func (j *job) state() (optimize.Problem, error) {
 		ContingencyPart: j.site.Contingency,
 	}
 	j.plan.Objective = string(p.Objective)
-	j.deliveryWays(creek, p.DeliveryAt)
+	j.deliveryWays(creek, extra, p.DeliveryAt)
 	j.whereAllowed(&p)
+	j.pinProblem(&p, places)
 	return p, nil
 }
 
@@ -189,8 +196,10 @@ const routedEveryM = 60
 // deliveryWays describes the delivery line from each station. The length over
 // the field's cells is known for all; straightening takes a few per cent off
 // it, and that share, the bends and the high and low points are taken from the
-// nearest station at which the line is worked out in full.
-func (j *job) deliveryWays(creek *profile.Profile, ways []optimize.DeliveryWay) {
+// nearest station at which the line is worked out in full. That is never one of
+// the extra stations, which are there only because they are pinned: what is
+// worked out for the others must not hang on the pins.
+func (j *job) deliveryWays(creek *profile.Profile, extra map[int]bool, ways []optimize.DeliveryWay) {
 	like := optimize.DeliveryWay{}
 	share, next := 1.0, profile.Station(math.Inf(-1))
 	for i, at := range creek.Points {
@@ -198,7 +207,7 @@ func (j *job) deliveryWays(creek *profile.Profile, ways []optimize.DeliveryWay) 
 		if !ok || length > 1.05*j.site.DeliveryMaxM {
 			continue
 		}
-		if creek.Stations[i] >= next {
+		if creek.Stations[i] >= next && !extra[i] {
 			if route, err := j.field.Route(at); err == nil && length > 0 {
 				share = route.LengthM / length
 				like = optimize.DeliveryWay{Bends: route.Bends(bendDegrees), HighPoints: len(route.HighAt), LowPoints: len(route.LowAt)}

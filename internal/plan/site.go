@@ -47,6 +47,7 @@ type Site struct {
 	// tank anything is looked at.
 	DeliveryMaxM float64
 	Choices      PipeChoices
+	Pins         Pins   // places that the user has chosen
 	Land         string // polygons and lines
 	Catalog      string // own prices, "" for the embedded list
 	Currency     string

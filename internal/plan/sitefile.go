@@ -141,6 +141,8 @@ func (r *siteReader) entry(path string, e *ast.MappingValueNode) error {
 		return r.flowReading(path, e)
 	case lists[path] != nil:
 		return r.list(path, e)
+	case isPin(path) && isMapping(e.Value):
+		return r.pinPlace(path, e.Value)
 	case isLeaf(path):
 		value, err := r.scalar(path, e)
 		if err != nil {
@@ -166,6 +168,11 @@ func (r *siteReader) entry(path string, e *ast.MappingValueNode) error {
 
 func isSequence(n ast.Node) bool {
 	_, ok := n.(*ast.SequenceNode)
+	return ok
+}
+
+func isMapping(n ast.Node) bool {
+	_, ok := entriesOf(n)
 	return ok
 }
 

@@ -69,6 +69,7 @@ creek_flow: {low: "8 L/s", take_at_most: "40 %"}        # the driest month, meas
 # or in place of low: the readings themselves, such as bucket: {volume: "20 L", seconds: ["11 s", "12 s", "10.5 s"]}
 demand: "1500 L/day"       # or a list: [{use: people, count: 4}, {use: sheep, count: 20, each: "8 L/day"}, {use: garden, area: "150 m2"}]
 # objective: least_cost    # least_cost, most_water or most_head
+# pins: {pump: "394 ft"}   # places that you have chosen: intake, settling_box, standpipe, pump; the rest is looked for
 # land: land.geojson       # features with role: stay_inside, keep_out or crossing
 # catalog: prices.csv      # your own prices
 # field: []                # what was measured on site: [{drop: "12.1 ft", from: "400 ft", to: "620 ft", by: hose, legs: 4}]

@@ -15,6 +15,7 @@ func (s *Site) SetTank(place string) error {
 		return err
 	}
 	plain := func(degrees float64) string { return strconv.FormatFloat(degrees, 'f', -1, 64) }
+	s.Tank.Waypoint = ""
 	if err := s.Set("tank.lat", plain(at.Lat)); err != nil {
 		return err
 	}

@@ -39,14 +39,15 @@ func (e *Entry) fault(code, text, hint string) *finding.Fault {
 }
 
 // Site is the entry as a site of its own. What base says about one creek (its
-// line, track and measurements on site) is left aside. The error is a
+// line, track, measurements on site and pins) is left aside. The error is a
 // *finding.Fault.
 func (e *Entry) Site(base *plan.Site) (*plan.Site, error) {
 	if e.Fault != nil {
 		return nil, e.Fault
 	}
 	site := base.Clone()
-	site.Name, site.Creek, site.CreekLine, site.Track, site.Field = e.ID, "", "", "", nil
+	site.Name, site.Creek, site.CreekLine, site.Track = e.ID, "", "", ""
+	site.Field, site.Pins = nil, plan.Pins{}
 	if len(e.Legs) > 0 {
 		site.DrawCreek(e.File, e.Legs)
 	} else if err := site.Set("creek", e.Creek); err != nil {
