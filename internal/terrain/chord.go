@@ -26,7 +26,8 @@ func (f *Field) point(p place) orb.Point {
 }
 
 func (f *Field) placeOf(i int) place {
-	return place{float64(i % f.stride), float64(i / f.stride)}
+	x, y := f.columnRow(i)
+	return place{float64(x), float64(y)}
 }
 
 // height gives the ground at a place: exactly at a cell's middle, straight
@@ -34,21 +35,34 @@ func (f *Field) placeOf(i int) place {
 // It is NaN where one of the heights that it needs is that of a cell that is
 // never entered.
 func (f *Field) height(p place) float64 {
+	return between(p, func(x, y int) float64 { return float64(f.nodes[f.at(x, y)].z) })
+}
+
+// groundAt gives the factor of the ground at a place, in the same way.
+func (f *Field) groundAt(p place) float64 {
+	if f.class == nil {
+		return 1
+	}
+	return between(p, func(x, y int) float64 { return float64(f.price.factor[f.class[f.at(x, y)]]) })
+}
+
+// between gives a value at a place from those at cells' middles.
+func between(p place, at func(x, y int) float64) float64 {
 	x0, y0 := math.Floor(p.x), math.Floor(p.y)
 	u, v := p.x-x0, p.y-y0
-	i := int(y0)*f.stride + int(x0)
-	z := float64(f.nodes[i].z)
+	x, y := int(x0), int(y0)
+	z := at(x, y)
 	switch {
 	case u == 0 && v == 0:
 		return z
 	case v == 0:
-		return z + u*(float64(f.nodes[i+1].z)-z)
+		return z + u*(at(x+1, y)-z)
 	case u == 0:
-		return z + v*(float64(f.nodes[i+f.stride].z)-z)
+		return z + v*(at(x, y+1)-z)
 	}
-	north := z + u*(float64(f.nodes[i+1].z)-z)
-	south := float64(f.nodes[i+f.stride].z)
-	south += u * (float64(f.nodes[i+f.stride+1].z) - south)
+	north := z + u*(at(x+1, y)-z)
+	south := at(x, y+1)
+	south += u * (at(x+1, y+1) - south)
 	return north + v*(south-north)
 }
 
@@ -58,7 +72,7 @@ func (f *Field) endHeight(p place) float64 {
 	if z := f.height(p); !math.IsNaN(z) {
 		return z
 	}
-	return float64(f.nodes[int(math.Round(p.y))*f.stride+int(math.Round(p.x))].z)
+	return float64(f.nodes[f.at(int(math.Round(p.x)), int(math.Round(p.y)))].z)
 }
 
 // crossings calls visit at the crossings of the line from a to b with the
@@ -118,7 +132,7 @@ func (f *Field) blockedCorner(a, b place) bool {
 }
 
 func (f *Field) never(x, y float64) bool {
-	return f.nodes[int(y)*f.stride+int(x)].cost == neverEntered
+	return f.nodes[f.at(int(x), int(y))].cost == neverEntered
 }
 
 // bounds limit the straight lines that are of interest.
@@ -134,22 +148,46 @@ var noBounds = bounds{math.Inf(1), math.Inf(1)}
 // the crest of the bounds. It gives up once the price is certain to pass that
 // of the bounds: what is left costs at least the cheapest class on the level.
 func (f *Field) chordCost(a, b vertex, most bounds) float64 {
-	cell := f.grid.CellM
-	run := math.Hypot(b.x-a.x, b.y-a.y) * cell
-	least := f.price.perMetre * unitCost / (f.price.units * cell)
-	total, lastT, lastZ, last := 0.0, 0.0, a.z, a.place
+	run := math.Hypot(b.x-a.x, b.y-a.y) * f.grid.CellM
+	total, lastT, last := 0.0, 0.0, f.spotOn(a)
 	crossings(a.place, b.place, func(t float64, p place) bool {
-		z := f.height(p)
-		if !(z <= most.crestM) || f.blockedCorner(last, p) { // also where z is no number
+		next := ground{p, f.height(p), f.groundAt(p)}
+		if !(next.z <= most.crestM) || f.blockedCorner(last.place, p) { // also where z is no number
 			total = math.Inf(1)
 			return false
 		}
-		total += f.price.cost((t-lastT)*run, z-lastZ)
-		lastT, lastZ, last = t, z, p
-		return total+(1-t)*run*least <= most.cost
+		total += f.stretchCost(a, last, next, (t-lastT)*run)
+		lastT, last = t, next
+		return total+(1-t)*run*f.price.cheapest <= most.cost
 	})
-	if f.blockedCorner(last, b.place) {
+	if f.blockedCorner(last.place, b.place) {
 		return math.Inf(1)
 	}
-	return total + f.price.cost((1-lastT)*run, b.z-lastZ)
+	return total + f.stretchCost(a, last, f.spotOn(b), (1-lastT)*run)
+}
+
+// ground is a place with its height and the factor of its ground.
+type ground struct {
+	place
+	z, factor float64
+}
+
+func (f *Field) spotOn(v vertex) ground { return ground{v.place, v.z, f.groundAt(v.place)} }
+
+// stretchCost prices a stretch between two neighbouring crossings of a line
+// that begins at a vertex, fees included.
+func (f *Field) stretchCost(from vertex, a, b ground, runM float64) float64 {
+	cost := f.price.cost(runM, b.z-a.z, (a.factor+b.factor)/2)
+	if f.tolls != nil {
+		f.tolls.over(a.place, b.place, from.exempt(), func(line int) { cost += f.tolls.lines[line].Fee })
+	}
+	return cost
+}
+
+// exempt is the place near which sources are not charged on a line from here.
+func (v *vertex) exempt() *place {
+	if v.first {
+		return &v.place
+	}
+	return nil
 }

@@ -21,14 +21,22 @@ type class struct {
 	factor float64
 	// The steepest rise that is still in the class over each kind of step.
 	straight, diagonal, half float32
-	perM                     float32 // integer cost of a metre along the slope
+	// Integer cost of a metre along the slope: perM in all where the ground has
+	// the factor 1, and layM of it goes with the factor of the ground.
+	perM, layM float32
 }
 
 // pricing turns heights into integer step costs.
 type pricing struct {
-	perMetre float64 // cost of a metre at factor 1, in the unit of LayingCost
-	units    float64 // integer cost of a metre at factor 1
+	perMetre float64 // cost of laying a metre at factor 1, in the unit of LayingCost
+	pipeM    float64 // cost of a metre that no factor changes
+	cheapest float64 // metre, on the level
+	units    float64 // integer cost of one unit of LayingCost
+	pipe     float32 // integer cost of pipeM
 	classes  []class
+	factor   [256]float32 // of ground, by class
+	// dearestGround is the greatest of them, at least 1.
+	dearestGround float64
 	// Squared horizontal lengths of a straight step, a diagonal one and half
 	// a knight's move.
 	straight2, diagonal2, half2 float32
@@ -41,12 +49,12 @@ func newPricing(c LayingCost, cellM float64) (*pricing, error) {
 	if len(slopes) == 0 {
 		slopes = []SlopeClass{{math.Inf(1), 1}}
 	}
-	p := &pricing{perMetre: c.PerMetre}
-	if p.perMetre == 0 {
+	p := &pricing{perMetre: c.PerMetre, pipeM: c.PipePerMetre, dearestGround: 1}
+	if p.perMetre == 0 && p.pipeM == 0 {
 		p.perMetre = 1
 	}
-	if !(p.perMetre > 0 && !math.IsInf(p.perMetre, 0)) {
-		return nil, fmt.Errorf("terrain: a laying cost of %g a metre is not possible", c.PerMetre)
+	if sum := p.perMetre + p.pipeM; !(p.perMetre >= 0 && p.pipeM >= 0 && sum > 0 && !math.IsInf(sum, 0)) {
+		return nil, fmt.Errorf("terrain: a laying cost of %g and %g a metre is not possible", c.PerMetre, c.PipePerMetre)
 	}
 	cheapest, steepest := math.Inf(1), 0.0
 	for _, s := range slopes {
@@ -59,13 +67,25 @@ func newPricing(c LayingCost, cellM float64) (*pricing, error) {
 		steepest = s.MaxGrade
 		cheapest = math.Min(cheapest, s.Factor)
 	}
-	p.units = unitCost / (cellM * cheapest)
+	p.factor[0] = 1
+	if c.Ground != nil {
+		least := math.Inf(1)
+		for i, f := range c.Ground.Factor {
+			p.factor[i] = float32(f)
+			least = math.Min(least, f)
+			p.dearestGround = math.Max(p.dearestGround, f)
+		}
+		cheapest *= least
+	}
+	p.cheapest = p.pipeM + p.perMetre*cheapest
+	p.units = unitCost / (cellM * p.cheapest)
+	p.pipe = float32(p.units * p.pipeM)
 	diagonal, half := cellM*math.Sqrt2, cellM*math.Sqrt(5)/2
 	for _, s := range slopes {
 		p.classes = append(p.classes, class{
 			grade: math.Min(s.MaxGrade, math.MaxFloat64), factor: s.Factor, // infinity times 0 would be no number
 			straight: rise(s.MaxGrade, cellM), diagonal: rise(s.MaxGrade, diagonal), half: rise(s.MaxGrade, half),
-			perM: float32(p.units * s.Factor),
+			perM: float32(p.units * (p.pipeM + p.perMetre*s.Factor)), layM: float32(p.units * p.perMetre * s.Factor),
 		})
 	}
 	p.straight2, p.diagonal2, p.half2 = float32(cellM*cellM), float32(diagonal*diagonal), float32(half*half)
@@ -136,29 +156,91 @@ func (p *pricing) halfStep(dz float32) (float32, bool) {
 	return 0, false
 }
 
+// The kinds of step for over.
+const (
+	straight = iota
+	diagonal
+)
+
+// over is a straight or a diagonal step over ground with a factor.
+func (p *pricing) over(a, b, ground float32, kind int) (uint32, bool) {
+	dz := abs(b - a)
+	run2 := p.straight2
+	if kind == diagonal {
+		run2 = p.diagonal2
+	}
+	for i := range p.classes {
+		c := &p.classes[i]
+		most := c.straight
+		if kind == diagonal {
+			most = c.diagonal
+		}
+		if dz <= most {
+			perM := p.pipe + float32(c.layM*ground)
+			return uint32(float32(perM*root(float32(dz*dz)+run2)) + 0.5), true
+		}
+	}
+	return 0, false
+}
+
+// knightOver is a knight's move from a to b over ground whose factor is here
+// and there at its ends and mid half-way.
+func (p *pricing) knightOver(a, b, m, n, here, there, mid float32) (uint32, bool) {
+	z := (m + n) * 0.5
+	first, ok := p.halfOver(abs(z-a), (here+mid)*0.5)
+	if !ok {
+		return 0, false
+	}
+	second, ok := p.halfOver(abs(b-z), (there+mid)*0.5)
+	if !ok {
+		return 0, false
+	}
+	return uint32(first + second + 0.5), true
+}
+
+func (p *pricing) halfOver(dz, ground float32) (float32, bool) {
+	for i := range p.classes {
+		if c := &p.classes[i]; dz <= c.half {
+			return float32((p.pipe + float32(c.layM*ground)) * root(float32(dz*dz)+p.half2)), true
+		}
+	}
+	return 0, false
+}
+
 // dearestStep bounds the cost of any step on ground with the given range of
 // heights.
 func (p *pricing) dearestStep(rangeM float64) float64 {
 	dearest := 0.0
 	for _, c := range p.classes {
+		perM := float64(p.pipe) + float64(c.layM)*p.dearestGround
 		dz := math.Min(rangeM, float64(c.half))
-		dearest = math.Max(dearest, 2*float64(c.perM)*math.Sqrt(dz*dz+float64(p.half2)))
+		dearest = math.Max(dearest, 2*perM*math.Sqrt(dz*dz+float64(p.half2)))
 		dz = math.Min(rangeM, float64(c.diagonal))
-		dearest = math.Max(dearest, float64(c.perM)*math.Sqrt(dz*dz+float64(p.diagonal2)))
+		dearest = math.Max(dearest, perM*math.Sqrt(dz*dz+float64(p.diagonal2)))
 	}
 	return dearest + 2
 }
 
-// cost is the price of a stretch of line in the unit of LayingCost; infinite
-// where it is too steep. It is what the steps above cost before rounding.
-func (p *pricing) cost(runM, dzM float64) float64 {
+// slopeClass finds the class of a stretch of line; -1 where it is too steep.
+func (p *pricing) slopeClass(runM, dzM float64) int {
 	dz := math.Abs(dzM)
 	for i := range p.classes {
-		if c := &p.classes[i]; dz <= c.grade*runM*(1+1e-5)+1e-4 {
-			return p.perMetre * c.factor * math.Hypot(runM, dz)
+		if dz <= p.classes[i].grade*runM*(1+1e-5)+1e-4 {
+			return i
 		}
 	}
-	return math.Inf(1)
+	return -1
+}
+
+// cost is the price of a stretch of line over ground with a factor in the unit
+// of LayingCost; infinite where it is too steep. It is what the steps above
+// cost before rounding.
+func (p *pricing) cost(runM, dzM, ground float64) float64 {
+	i := p.slopeClass(runM, dzM)
+	if i < 0 {
+		return math.Inf(1)
+	}
+	return (p.pipeM + p.perMetre*p.classes[i].factor*ground) * math.Hypot(runM, dzM)
 }
 
 func abs(x float32) float32 { return math.Float32frombits(math.Float32bits(x) &^ (1 << 31)) }

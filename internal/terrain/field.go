@@ -35,51 +35,21 @@ const border = 2
 // Field holds the least laying cost from every cell to the tank. It does not
 // change once made and may be used by many goroutines.
 type Field struct {
-	grid   *Grid
-	tank   orb.Point
-	nodes  []node // with the border around
-	stride int
-	end    int // index of the tank's cell
-	price  *pricing
-	steps  *steps
+	grid       *Grid
+	tank       orb.Point
+	nodes      []node // with the border around, tile by tile
+	wide, high int    // cells with the border
+	tiles      int    // in a row of tiles
+	end        int    // index of the tank's cell
+	price      *pricing
+	steps      *[kinds]steps
+	class      []uint8 // of ground, by node; nil when all ground is alike
+	tolls      *tolls  // nil without crossed lines
 	// Cells that cost less are settled, all others are not known.
 	settledBelow uint64
 
 	mu    sync.Mutex
 	known map[int]way // of cells that were asked for, and of those on their way
-}
-
-// steps holds the index offsets of the 16 neighbours: four straight ones, four
-// diagonal ones, eight knight's moves.
-type steps struct {
-	to [16]int
-	// The cells beside a diagonal step, and those that a knight jumps over.
-	a, b [16]int
-}
-
-// The numbers of the steps of a kind begin here.
-const (
-	firstDiagonal = 4
-	firstKnight   = 8
-)
-
-func newSteps(stride int) *steps {
-	s := &steps{}
-	at := func(dx, dy int) int { return dy*stride + dx }
-	copy(s.to[:], []int{at(0, -1), at(-1, 0), at(1, 0), at(0, 1)})
-	diagonal, knight := firstDiagonal, firstKnight
-	add := func(k *int, to, a, b int) {
-		s.to[*k], s.a[*k], s.b[*k] = to, a, b
-		*k++
-	}
-	for _, dy := range [2]int{-1, 1} {
-		for _, dx := range [2]int{-1, 1} {
-			add(&diagonal, at(dx, dy), at(dx, 0), at(0, dy))
-			add(&knight, at(2*dx, dy), at(dx, 0), at(dx, dy))
-			add(&knight, at(dx, 2*dy), at(0, dy), at(dx, dy))
-		}
-	}
-	return s
 }
 
 // FieldOptions narrow a search. The zero value searches everything.
@@ -113,6 +83,9 @@ func FromTank(ctx context.Context, grid *Grid, tank orb.Point, c LayingCost) (*F
 
 // FromTankTo is FromTank with options.
 func FromTankTo(ctx context.Context, grid *Grid, tank orb.Point, c LayingCost, o FieldOptions) (*Field, error) {
+	if err := c.Ground.check(grid.Cols * grid.Rows); err != nil {
+		return nil, err
+	}
 	if len(grid.Z) != grid.Cols*grid.Rows || c.Forbidden != nil && len(c.Forbidden) != len(grid.Z) {
 		panic("terrain: the grid and its cells do not fit together")
 	}
@@ -120,9 +93,10 @@ func FromTankTo(ctx context.Context, grid *Grid, tank orb.Point, c LayingCost, o
 	if err != nil {
 		return nil, err
 	}
-	f := &Field{grid: grid, tank: tank, stride: grid.Cols + 2*border, price: price, known: map[int]way{}}
-	f.steps = newSteps(f.stride)
+	f := newField(grid, tank, price)
 	lowest, highest := f.fill(c.Forbidden)
+	f.layGround(c.Ground)
+	f.newTolls(c.Crossed)
 	end, ok := f.index(tank)
 	switch {
 	case !ok:
@@ -142,35 +116,44 @@ func FromTankTo(ctx context.Context, grid *Grid, tank orb.Point, c LayingCost, o
 // fill copies the heights into nodes and gives their range.
 func (f *Field) fill(forbidden []bool) (lowest, highest float32) {
 	g := f.grid
-	f.nodes = make([]node, f.stride*(g.Rows+2*border))
-	lowest, highest = math.MaxFloat32, -math.MaxFloat32
 	closed := node{cost: neverEntered, z: float32(math.NaN())}
-	for i := range border * f.stride { // in the north and the south
-		f.nodes[i], f.nodes[len(f.nodes)-1-i] = closed, closed
+	for i := range f.nodes {
+		f.nodes[i] = closed
 	}
+	lowest, highest = math.MaxFloat32, -math.MaxFloat32
 	for row := range g.Rows {
 		heights := g.Z[row*g.Cols : (row+1)*g.Cols]
-		line := f.nodes[(row+border)*f.stride:][:f.stride]
-		for i := range border { // in the west and the east
-			line[i], line[len(line)-1-i] = closed, closed
-		}
-		line = line[border:][:g.Cols]
 		for col, z := range heights {
 			if !(abs(z) < math.MaxFloat32) || forbidden != nil && forbidden[row*g.Cols+col] {
-				line[col] = closed
 				continue
 			}
-			line[col] = node{cost: notReached, z: z}
+			f.nodes[f.at(col+border, row+border)] = node{cost: notReached, z: z}
 			lowest, highest = min(lowest, z), max(highest, z)
 		}
 	}
 	return lowest, highest
 }
 
+// layGround copies the classes of the ground.
+func (f *Field) layGround(c *GroundClasses) {
+	if c == nil {
+		return
+	}
+	f.class = make([]uint8, len(f.nodes))
+	for row := range f.grid.Rows {
+		for col, class := range c.Of[row*f.grid.Cols : (row+1)*f.grid.Cols] {
+			f.class[f.at(col+border, row+border)] = class
+		}
+	}
+}
+
 // index gives the node of a point.
 func (f *Field) index(p orb.Point) (int, bool) {
 	col, row, ok := f.grid.Cell(p)
-	return (row+border)*f.stride + col + border, ok
+	if !ok {
+		return 0, false
+	}
+	return f.at(col+border, row+border), true
 }
 
 // settled says whether the least cost of a node is known.
@@ -188,6 +171,9 @@ var errRange = errors.New("terrain: the laying costs on this ground differ too m
 // and the order within a bucket does not matter.
 func (f *Field) search(ctx context.Context, rangeM float64, o FieldOptions) error {
 	dearest := f.price.dearestStep(rangeM)
+	if f.tolls != nil {
+		dearest += f.tolls.dearest
+	}
 	if dearest > 1<<30 {
 		return errRange
 	}
@@ -198,7 +184,7 @@ func (f *Field) search(ctx context.Context, rangeM float64, o FieldOptions) erro
 	q := &queue{buckets: make([][]uint32, ring), mask: ring - 1}
 	limit := uint64(notReached) - uint64(dearest) - 1<<bucketShift - 1
 	hitsLimit := true
-	if m := o.MaxCost / f.price.perMetre * f.price.units; o.MaxCost > 0 && m < float64(limit) {
+	if m := o.MaxCost * f.price.units; o.MaxCost > 0 && m < float64(limit) {
 		limit, hitsLimit = uint64(m)+tankCost, false
 	}
 	targets := f.targets(o.Targets)
@@ -267,10 +253,11 @@ func (f *Field) expand(q *queue, b int) {
 		if int(from>>bucketShift) != b {
 			continue // found a cheaper way in the meantime
 		}
-		for open := f.worthwhile(u); open != 0; open &= open - 1 {
+		s := f.stepsOf(u)
+		for open := f.worthwhile(u, s); open != 0; open &= open - 1 {
 			k := bits.TrailingZeros32(open) & 15
-			if w, ok := f.stepCost(u, k); ok {
-				f.offer(q, u+f.steps.to[k], from+w)
+			if w, ok := f.stepCost(u, k, s); ok {
+				f.offer(q, u+s.to[k], from+w)
 			}
 		}
 	}
@@ -281,8 +268,8 @@ func (f *Field) expand(q *queue, b int) {
 // worthwhile gives the set of steps whose ends cost more than the least that
 // such a step leads to. This leaves out all that is settled or never entered.
 // It has no branches: they would be guessed wrong too often.
-func (f *Field) worthwhile(u int) uint32 {
-	nodes, to := f.nodes, &f.steps.to
+func (f *Field) worthwhile(u int, s *steps) uint32 {
+	nodes, to := f.nodes, &s.to
 	from := uint64(nodes[u].cost)
 	var open uint64
 	least := from + uint64(f.price.leastStraight)
@@ -300,9 +287,23 @@ func (f *Field) worthwhile(u int) uint32 {
 	return uint32(open)
 }
 
-// stepCost is the cost of step k from a node; false where it cannot be made.
-func (f *Field) stepCost(u, k int) (uint32, bool) {
-	nodes, s := f.nodes, f.steps
+// stepCost is the cost of step k from a node, fees included; false where it
+// cannot be made.
+func (f *Field) stepCost(u, k int, s *steps) (uint32, bool) {
+	w, ok := f.groundCost(u, k, s)
+	if ok && f.tolls != nil {
+		w += f.stepToll(u, k)
+	}
+	return w, ok
+}
+
+// groundCost is the cost of step k from a node without fees; false where it
+// cannot be made.
+func (f *Field) groundCost(u, k int, s *steps) (uint32, bool) {
+	if f.class != nil {
+		return f.classedCost(u, k, s)
+	}
+	nodes := f.nodes
 	from, to := nodes[u].z, nodes[u+s.to[k]].z
 	switch {
 	case k < firstDiagonal:
@@ -314,6 +315,24 @@ func (f *Field) stepCost(u, k int) (uint32, bool) {
 		return f.price.diagonalStep(from, to)
 	}
 	return f.price.knightStep(from, to, nodes[u+s.a[k]].z, nodes[u+s.b[k]].z)
+}
+
+// classedCost is groundCost where the ground has classes: the factor runs
+// straight from one middle to the next, as the height does.
+func (f *Field) classedCost(u, k int, s *steps) (uint32, bool) {
+	nodes, factor := f.nodes, &f.price.factor
+	from, to := nodes[u].z, nodes[u+s.to[k]].z
+	here, there := factor[f.class[u]], factor[f.class[u+s.to[k]]]
+	switch {
+	case k < firstDiagonal:
+		return f.price.over(from, to, (here+there)*0.5, straight)
+	case k < firstKnight:
+		if nodes[u+s.a[k]].cost == neverEntered && nodes[u+s.b[k]].cost == neverEntered {
+			return 0, false
+		}
+		return f.price.over(from, to, (here+there)*0.5, diagonal)
+	}
+	return f.price.knightOver(from, to, nodes[u+s.a[k]].z, nodes[u+s.b[k]].z, here, there, (factor[f.class[u+s.a[k]]]+factor[f.class[u+s.b[k]]])*0.5)
 }
 
 // offer gives a node a cheaper cost and its place in the queue.
@@ -332,14 +351,14 @@ func (f *Field) offer(q *queue, v int, cost uint32) {
 // last in the order of steps where several are equally cheap. The node must be
 // settled and not be the tank's.
 func (f *Field) next(u int) (v, k int) {
-	from := f.nodes[u].cost
-	for k := len(f.steps.to) - 1; k >= 0; k-- {
-		v := u + f.steps.to[k]
+	from, s := f.nodes[u].cost, f.stepsOf(u)
+	for k := len(s.to) - 1; k >= 0; k-- {
+		v := u + s.to[k]
 		cost := f.nodes[v].cost
 		if cost == neverEntered || cost >= from {
 			continue
 		}
-		if w, ok := f.stepCost(u, k); ok && cost+w == from {
+		if w, ok := f.stepCost(u, k, s); ok && cost+w == from {
 			return v, k
 		}
 	}

@@ -40,4 +40,5 @@ func benchmarkField(b *testing.B, n int) {
 }
 
 func BenchmarkField1M(b *testing.B)  { benchmarkField(b, 1000) }
+func BenchmarkField4M(b *testing.B)  { benchmarkField(b, 2000) }
 func BenchmarkField10M(b *testing.B) { benchmarkField(b, 3163) }

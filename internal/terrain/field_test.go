@@ -57,6 +57,22 @@ func randomGrid(rng *rand.Rand) (*Grid, LayingCost) {
 	case 1:
 		c.SlopeClasses = []SlopeClass{{0.5, 1}, {2, 7}}
 	}
+	if rng.IntN(2) == 0 {
+		c.PipePerMetre = 3 * rng.Float64()
+	}
+	if rng.IntN(2) == 0 {
+		c.Ground = &GroundClasses{Factor: []float64{1, 0.3 + rng.Float64(), 1 + 5*rng.Float64()}}
+		for range g.Z {
+			c.Ground.Of = append(c.Ground.Of, uint8(rng.IntN(3)))
+		}
+	}
+	for range rng.IntN(4) {
+		line := CrossedLine{Fee: 30 * rng.Float64()}
+		for range 2 + rng.IntN(4) {
+			line.Line = append(line.Line, orb.Point{(1.2*rng.Float64() - 0.1) * float64(cols) * g.CellM, (1.2*rng.Float64() - 0.1) * float64(rows) * g.CellM})
+		}
+		c.Crossed = append(c.Crossed, line)
+	}
 	if holes := rng.IntN(4); holes > 0 {
 		c.Forbidden = make([]bool, len(g.Z))
 		for i := range g.Z {
@@ -85,31 +101,58 @@ func open(g *Grid, c LayingCost, col, row int) bool {
 // coordinates: the integer cost of a step of the king or the knight.
 func stepOf(p *pricing, g *Grid, c LayingCost, col, row, dx, dy int) (uint32, bool) {
 	to := func(x, y int) float32 { return g.Z[(row+y)*g.Cols+col+x] }
+	on := func(x, y int) float32 { return float32(c.Ground.At(g, col+x, row+y)) }
 	if !open(g, c, col+dx, row+dy) {
 		return 0, false
 	}
+	var cost uint32
+	var ok bool
 	switch dx*dx + dy*dy {
 	case 1:
-		return p.straightStep(to(0, 0), to(dx, dy))
+		cost, ok = p.over(to(0, 0), to(dx, dy), (on(0, 0)+on(dx, dy))/2, straight)
 	case 2:
 		if !open(g, c, col+dx, row) && !open(g, c, col, row+dy) {
 			return 0, false
 		}
-		return p.diagonalStep(to(0, 0), to(dx, dy))
+		cost, ok = p.over(to(0, 0), to(dx, dy), (on(0, 0)+on(dx, dy))/2, diagonal)
 	case 5:
 		ax, ay := dx/2, dy/2 // straight on the long way
 		bx, by := dx-ax, dy-ay
 		if !open(g, c, col+ax, row+ay) || !open(g, c, col+bx, row+by) {
 			return 0, false
 		}
-		return p.knightStep(to(0, 0), to(dx, dy), to(ax, ay), to(bx, by))
+		cost, ok = p.knightOver(to(0, 0), to(dx, dy), to(ax, ay), to(bx, by), on(0, 0), on(dx, dy), (on(ax, ay)+on(bx, by))/2)
 	}
-	return 0, false
+	if !ok {
+		return 0, false
+	}
+	for _, line := range c.Crossed {
+		fee := uint32(line.Fee*p.units + 0.5)
+		cost += fee * uint32(meetings(line.Line, g.Centre(col, row), g.Centre(col+dx, row+dy)))
+	}
+	return cost, true
+}
+
+// meetings counts the places where a straight line meets a line, by solving
+// for them (Cramer's rule).
+func meetings(line orb.LineString, a, b orb.Point) int {
+	n := 0
+	for i := 1; i < len(line); i++ {
+		p, q := line[i-1], line[i]
+		ux, uy, vx, vy := b[0]-a[0], b[1]-a[1], q[0]-p[0], q[1]-p[1]
+		d := ux*vy - uy*vx
+		s := ((p[0]-a[0])*vy - (p[1]-a[1])*vx) / d
+		t := ((p[0]-a[0])*uy - (p[1]-a[1])*ux) / d
+		if s > 0 && s < 1 && t > 0 && t < 1 {
+			n++
+		}
+	}
+	return n
 }
 
 // The costs equal those of Dijkstra's algorithm in gonum on a graph of the
 // same steps, to the last unit, on small random grids with gaps, forbidden
-// cells, ties and steep ground.
+// cells, ties, steep ground, classes of ground and lines with a fee.
 func TestFieldEqualsDijkstraOfGonum(t *testing.T) {
 	rng := seeded(t)
 	for range 600 {
@@ -360,7 +403,7 @@ func TestReachIsTheWayThatTheCostBelongsTo(t *testing.T) {
 	rng := seeded(t)
 	for range 100 {
 		g, c := randomGrid(rng)
-		c.SlopeClasses, c.PerMetre = nil, 1
+		c = LayingCost{PerMetre: 1, Forbidden: c.Forbidden}
 		tank := g.Centre(rng.IntN(g.Cols), rng.IntN(g.Rows))
 		f, err := FromTank(context.Background(), g, tank, c)
 		if err != nil {

@@ -19,8 +19,8 @@ type way struct {
 // the middles of the two cells. Ways that were asked for are remembered, so
 // that a whole creek costs about as much as its longest way.
 func (f *Field) Reach(from orb.Point) (lengthM, crestM float64, ok bool) {
-	start, ok := f.index(from)
-	if !ok || !f.settled(start) {
+	start, ok := f.startOf(from)
+	if !ok {
 		return 0, 0, false
 	}
 	f.mu.Lock()
@@ -50,7 +50,7 @@ func (f *Field) Reach(from orb.Point) (lengthM, crestM float64, ok bool) {
 // step gives the length along the slope and the highest ground of step k from
 // a node.
 func (f *Field) step(u, k int) (lengthM float64, crestM float32) {
-	s, cell := f.steps, f.grid.CellM
+	s, cell := f.stepsOf(u), f.grid.CellM
 	a, b := f.nodes[u].z, f.nodes[u+s.to[k]].z
 	crestM = max(a, b)
 	switch {
@@ -68,9 +68,9 @@ func (f *Field) step(u, k int) (lengthM float64, crestM float32) {
 // LayingCost, between the middles of the two cells and with the elongation
 // that FromTank states; ok is false where there is no way.
 func (f *Field) Cost(from orb.Point) (cost float64, ok bool) {
-	i, ok := f.index(from)
-	if !ok || !f.settled(i) {
+	i, ok := f.startOf(from)
+	if !ok {
 		return 0, false
 	}
-	return float64(f.nodes[i].cost-tankCost) / f.price.units * f.price.perMetre, true
+	return f.price.money(f.nodes[i].cost - tankCost), true
 }

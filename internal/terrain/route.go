@@ -1,7 +1,9 @@
 package terrain
 
 import (
+	"cmp"
 	"math"
+	"slices"
 
 	"github.com/paulmach/orb"
 
@@ -18,8 +20,8 @@ import (
 //
 // A place that has no way to the tank is a *finding.Fault.
 func (f *Field) Route(from orb.Point) (Path, error) {
-	start, ok := f.index(from)
-	if !ok || !f.settled(start) {
+	start, ok := f.startOf(from)
+	if !ok {
 		return Path{}, &finding.Fault{Code: "no_delivery_route",
 			Text: "there is no way over the ground from here to the tank",
 			Hint: "land that may not be entered, ground that is too steep, or a gap in the terrain lies between: change the land, the slope classes or the terrain"}
@@ -34,13 +36,15 @@ type vertex struct {
 	place
 	z    float64
 	cost float64
+	// first marks the place that the way begins at.
+	first bool
 }
 
 // way lists the cheapest way from cell to cell, between the places asked for.
 // These may lie anywhere in their cells and are joined to the cells' middles.
 func (f *Field) way(start int, from orb.Point) []vertex {
 	first := f.place(from)
-	line := []vertex{{place: first, z: f.endHeight(first)}}
+	line := []vertex{{place: first, z: f.endHeight(first), first: true}}
 	for u := start; ; u, _ = f.next(u) {
 		v := vertex{place: f.placeOf(u), z: float64(f.nodes[u].z)}
 		last := line[len(line)-1]
@@ -60,18 +64,22 @@ func (f *Field) way(start int, from orb.Point) []vertex {
 	return append(line, tank)
 }
 
-// linkCost prices the way between a place and the middle of its own cell: at
-// the dearest class where it is steeper than all.
+// linkCost prices the way between a place and the middle of its own cell, or
+// of one beside it: at the dearest class where it is steeper than all.
 func (f *Field) linkCost(a, b vertex) float64 {
-	run := math.Hypot(b.x-a.x, b.y-a.y) * f.grid.CellM
-	if cost := f.price.cost(run, b.z-a.z); !math.IsInf(cost, 1) {
-		return cost
+	run, factor := math.Hypot(b.x-a.x, b.y-a.y)*f.grid.CellM, (f.groundAt(a.place)+f.groundAt(b.place))/2
+	cost := f.price.cost(run, b.z-a.z, factor)
+	if math.IsInf(cost, 1) {
+		dearest := 0.0
+		for _, c := range f.price.classes {
+			dearest = math.Max(dearest, c.factor)
+		}
+		cost = (f.price.pipeM + f.price.perMetre*dearest*factor) * math.Hypot(run, b.z-a.z)
 	}
-	dearest := 0.0
-	for _, c := range f.price.classes {
-		dearest = math.Max(dearest, c.factor)
+	if f.tolls != nil {
+		f.passes(a, b, func(line int, _ place) { cost += f.tolls.lines[line].Fee })
 	}
-	return f.price.perMetre * dearest * math.Hypot(run, b.z-a.z)
+	return cost
 }
 
 // pullWindow is how many vertices ahead a pass looks for a straight line.
@@ -174,6 +182,7 @@ func (f *Field) describe(line []vertex) Path {
 	for _, v := range line[1:] {
 		p.Cost += v.cost
 	}
+	p.Laid, p.Crossings = f.laid(line)
 	high, low := pockets(spots)
 	for _, i := range append(append([]int(nil), high...), low...) {
 		spots[i].vertex = true
@@ -195,4 +204,88 @@ func (f *Field) describe(line []vertex) Path {
 		p.LowAt = append(p.LowAt, kept[i])
 	}
 	return p
+}
+
+// passes calls visit for each crossed line that the straight line from a to b
+// passes over, in order.
+func (f *Field) passes(a, b vertex, visit func(line int, at place)) {
+	if f.tolls == nil {
+		return
+	}
+	last := a.place
+	stretch := func(p place) {
+		at := place{(last.x + p.x) / 2, (last.y + p.y) / 2}
+		f.tolls.over(last, p, a.exempt(), func(line int) { visit(line, at) })
+		last = p
+	}
+	crossings(a.place, b.place, func(_ float64, p place) bool {
+		stretch(p)
+		return true
+	})
+	stretch(b.place)
+}
+
+// laid measures a line by the classes of the ground that it lies on, and lists
+// what it passes over.
+func (f *Field) laid(line []vertex) ([]Laid, []Crossing) {
+	type kind struct{ slope, ground int }
+	lengths := map[kind]float64{}
+	var over []Crossing
+	along := 0.0
+	for i := 1; i < len(line); i++ {
+		a, b := line[i-1], line[i]
+		run := math.Hypot(b.x-a.x, b.y-a.y) * f.grid.CellM
+		lastT, last, lastZ := 0.0, a.place, a.z
+		stretch := func(t float64, p place, z float64) {
+			length := math.Hypot((t-lastT)*run, z-lastZ)
+			slope := f.price.slopeClass((t-lastT)*run, z-lastZ)
+			if slope < 0 { // only on the links at the ends
+				slope = len(f.price.classes) - 1
+			}
+			for _, end := range [2]place{last, p} {
+				f.shares(end, func(class int, share float64) { lengths[kind{slope, class}] += share * length / 2 })
+			}
+			if f.tolls != nil {
+				at := place{(last.x + p.x) / 2, (last.y + p.y) / 2}
+				f.tolls.over(last, p, a.exempt(), func(line int) {
+					over = append(over, Crossing{Line: line, At: f.point(at), AlongM: along + length/2})
+				})
+			}
+			along += length
+			lastT, last, lastZ = t, p, z
+		}
+		crossings(a.place, b.place, func(t float64, p place) bool {
+			if z := f.height(p); !math.IsNaN(z) {
+				stretch(t, p, z)
+			}
+			return true
+		})
+		stretch(1, b.place, b.z)
+	}
+	var list []Laid
+	for k, length := range lengths {
+		if length > 0 {
+			list = append(list, Laid{Slope: k.slope, Ground: k.ground, LengthM: length})
+		}
+	}
+	slices.SortFunc(list, func(a, b Laid) int { return cmp.Or(cmp.Compare(a.Slope, b.Slope), cmp.Compare(a.Ground, b.Ground)) })
+	return list, over
+}
+
+// shares gives the classes of the ground at a place with their shares.
+func (f *Field) shares(p place, visit func(class int, share float64)) {
+	if f.class == nil {
+		visit(0, 1)
+		return
+	}
+	x0, y0 := math.Floor(p.x), math.Floor(p.y)
+	u, v := p.x-x0, p.y-y0
+	for _, c := range [4]struct {
+		dx, dy int
+		share  float64
+	}{{0, 0, (1 - u) * (1 - v)}, {1, 0, u * (1 - v)}, {0, 1, (1 - u) * v}, {1, 1, u * v}} {
+		if c.share > 0 {
+			visit(int(f.class[f.at(int(x0)+c.dx, int(y0)+c.dy)]), c.share)
+		}
+	}
 }

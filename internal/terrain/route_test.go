@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/paulmach/orb"
@@ -100,10 +101,34 @@ func integrated(f *Field, c LayingCost, line orb.LineString, hairM float64) floa
 					break
 				}
 			}
-			total += c.PerMetre * factor * math.Hypot(d, dz)
+			on := 0.0 // mean factor of the ground at both ends
+			for _, s := range [2]float64{cuts[j-1], cuts[j]} {
+				on += groundOf(f.grid, c.Ground, a.x+s*(b.x-a.x)-border, a.y+s*(b.y-a.y)-border) / 2
+			}
+			total += (c.PipePerMetre + c.PerMetre*factor*on) * math.Hypot(d, dz)
+		}
+		for _, over := range c.Crossed {
+			total += over.Fee * float64(meetings(over.Line, line[i-1], line[i]))
 		}
 	}
 	return total
+}
+
+// groundOf is the factor of the ground at a place in cells: the mean of the
+// four cells around, weighted by the areas opposite (bilinear interpolation).
+func groundOf(g *Grid, c *GroundClasses, x, y float64) float64 {
+	if c == nil {
+		return 1
+	}
+	sum := 0.0
+	for row := range g.Rows {
+		for col := range g.Cols {
+			if w := (1 - math.Abs(x-float64(col))) * (1 - math.Abs(y-float64(row))); w > 0 && math.Abs(x-float64(col)) < 1 && math.Abs(y-float64(row)) < 1 {
+				sum += w * c.At(g, col, row)
+			}
+		}
+	}
+	return sum
 }
 
 // Pulling never raises the cost over that of the steps, on rough random
@@ -155,6 +180,7 @@ func TestPullingNeverRaisesTheCost(t *testing.T) {
 			if p.Cost < low*(1-1e-6) || p.Cost > high*(1+1e-6) {
 				t.Fatalf("the line costs %g, integrated %g to %g", p.Cost, low, high)
 			}
+			checkLaid(t, c, p, line)
 			for i := 1; i < len(p.Line); i++ {
 				for k := 0; k <= 200; k++ {
 					s := (float64(k) + 0.5) / 201
@@ -178,6 +204,37 @@ func TestPullingNeverRaisesTheCost(t *testing.T) {
 	}
 }
 
+// checkLaid holds the lengths by class and the crossings of a way against its
+// length, its cost and the line.
+func checkLaid(t *testing.T, c LayingCost, p Path, line orb.LineString) {
+	t.Helper()
+	length, cost := 0.0, 0.0
+	for _, l := range p.Laid {
+		on := 1.0
+		if c.Ground != nil {
+			on = c.Ground.Factor[l.Ground]
+		}
+		length += l.LengthM
+		cost += l.LengthM * (c.PipePerMetre + c.PerMetre*c.SlopeClasses[l.Slope].Factor*on)
+	}
+	counts, want := make([]int, len(c.Crossed)), make([]int, len(c.Crossed))
+	for _, over := range p.Crossings {
+		counts[over.Line]++
+		cost += c.Crossed[over.Line].Fee
+		if over.AlongM < 0 || over.AlongM > p.LengthM+1e-6 {
+			t.Fatalf("a crossing at %g m of %g", over.AlongM, p.LengthM)
+		}
+	}
+	for k, over := range c.Crossed {
+		for i := 1; i < len(line); i++ {
+			want[k] += meetings(over.Line, line[i-1], line[i])
+		}
+	}
+	if math.Abs(length-p.LengthM) > 1e-6*length || math.Abs(cost-p.Cost) > 1e-6*cost || !slices.Equal(counts, want) {
+		t.Fatalf("by classes %g m and a cost of %g with crossings %v; the way has %g m, costs %g and crosses %v", length, cost, counts, p.LengthM, p.Cost, want)
+	}
+}
+
 // roughGrid is larger than randomGrid and hilly, with patches that are closed.
 func roughGrid(rng *rand.Rand) (*Grid, LayingCost) {
 	cols, rows := 20+rng.IntN(60), 20+rng.IntN(60)
@@ -186,6 +243,26 @@ func roughGrid(rng *rand.Rand) (*Grid, LayingCost) {
 		return a*math.Sin(e/b)*math.Cos(n/b/1.3) + rough*rng.NormFloat64()
 	})
 	c := LayingCost{PerMetre: 1 + rng.Float64(), SlopeClasses: []SlopeClass{{0.1, 1}, {0.4, 1.7}, {math.Inf(1), 4}}}
+	if rng.IntN(2) == 0 {
+		c.PipePerMetre = rng.Float64()
+		c.Ground = OrdinaryGround(g)
+		c.Ground.Factor = append(c.Ground.Factor, 0.7, 5)
+		for range 3 {
+			x, y, size := rng.Float64()*float64(cols), rng.Float64()*float64(rows), 3+rng.Float64()*15
+			for i := range g.Z {
+				if math.Hypot(float64(i%cols)-x, float64(i/cols)-y) < size {
+					c.Ground.Of[i] = uint8(1 + int(size)%2)
+				}
+			}
+		}
+		for range 3 {
+			over := CrossedLine{Fee: 40 * rng.Float64()}
+			for range 2 + rng.IntN(5) {
+				over.Line = append(over.Line, orb.Point{rng.Float64() * g.Bound.Max[0], rng.Float64() * g.Bound.Max[1]})
+			}
+			c.Crossed = append(c.Crossed, over)
+		}
+	}
 	if rng.IntN(2) == 0 {
 		c.Forbidden = make([]bool, len(g.Z))
 		for range rng.IntN(8) {

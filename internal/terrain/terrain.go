@@ -37,15 +37,24 @@ func (g *Grid) Cell(p orb.Point) (col, row int, ok bool) {
 // LayingCost is what one metre of pipe over the ground costs, in any one
 // unit (money, or metres of flat ground).
 type LayingCost struct {
-	// PerMetre is the cost of a metre of pipe, measured along the slope, where
-	// the factor is 1. 0 stands for 1.
+	// PerMetre is the cost of laying a metre of pipe, measured along the slope,
+	// where the factors are 1. 0 stands for 1 unless PipePerMetre is given.
 	PerMetre float64
+	// PipePerMetre is the cost of a metre that no factor changes: the pipe.
+	PipePerMetre float64
 	// SlopeClasses give the factor on PerMetre for ground as steep as the
 	// class: the first class whose MaxGrade is not exceeded counts. Grade is
 	// rise over run along the pipe. Ground steeper than the last class is not
 	// crossed; without classes the factor is 1 everywhere. MaxGrade rises from
 	// class to class, and every factor is above 0.
 	SlopeClasses []SlopeClass
+	// Ground gives one more factor on PerMetre, cell by cell; nil is 1
+	// everywhere. Between two cells' middles it changes evenly, as the height
+	// does, so that a strip of ground counts with its width whichever way it
+	// is crossed.
+	Ground *GroundClasses
+	// Crossed lines cost a fee each time the pipe passes over them.
+	Crossed []CrossedLine
 	// Forbidden cells are never entered, row-major as Grid.Z; nil when all are
 	// allowed. Cells of unknown height are never entered either.
 	Forbidden []bool
@@ -64,6 +73,26 @@ type Path struct {
 	CrestM  float64   // highest ground on the way
 	HighAt  []int     // vertices where air gathers
 	LowAt   []int     // vertices that need a drain
+	// Laid is how much of the length lies on ground of each slope class and
+	// ground class, in the order of these; none is left out that is not 0.
+	Laid []Laid
+	// Crossings are the places where the line passes over a crossed line, from
+	// the start.
+	Crossings []Crossing
+}
+
+// Laid is a length of pipe on ground of one kind. Where the ground changes
+// from cell to cell each takes its share.
+type Laid struct {
+	Slope, Ground int // numbers of the classes
+	LengthM       float64
+}
+
+// Crossing is a place where a pipe passes over a crossed line.
+type Crossing struct {
+	Line   int       // number in LayingCost.Crossed
+	At     orb.Point // on the pipe
+	AlongM float64   // along the slope from the start
 }
 
 // Bends counts the vertices where the line turns in plan by more than
