@@ -67,6 +67,10 @@ type Need struct {
 	Quantity float64 // metres for pipe, pieces otherwise, before waste
 	Group    string  // supply, drive, delivery or other
 	Where    string  // for the reader: "intake to standpipe"
+	Factor   float64 // on the price; 0 counts as 1
+	// Name and Price take the place of an item that no price list has.
+	Name  string
+	Price Money
 }
 
 // Layout holds the quantities of a layout that its materials follow from.
@@ -87,6 +91,11 @@ type Layout struct {
 	HighPoints      int // air vents
 	LowPoints       int // drains
 	TankValves      bool
+	DeliveryLaid    []Laid    // the delivery pipe by the ground that it lies on
+	DeliveryCrossed []Crossed // what it passes over
+	TrenchDepthM    float64   // of the delivery pipe; 0 where it lies on the ground
+	TrenchWidthM    float64
+	LayingSum       Money   // of the work on the delivery line, where only its sum is known
 	WasteFraction   float64 // of pipe, for cuts and laying: 0.05 is 5 %
 	ContingencyPart float64 // of the whole, for what was forgotten
 }

@@ -62,6 +62,8 @@ const (
 //     tee for every pump after the first; at each high point a tee with an air
 //     vent, at each low point a tee with a drain; at the tank, if its valves
 //     are wanted, a ball valve and a float valve.
+//   - The work on the delivery line: laying and, where it is buried, digging,
+//     a line for each kind of ground with its factor; a fee for each crossing.
 //   - Other: the pumps, and four bags of concrete for the base of each.
 //
 // Fittings are those of the pipe's joint in its nominal size, or else in the
@@ -232,6 +234,7 @@ func (n *needs) delivery() {
 		n.add(c.fitting(PartBall, pipe), 1, GroupDelivery, "tank")
 		n.add(c.fitting(PartFloat, pipe), 1, GroupDelivery, "tank")
 	}
+	n.laying()
 }
 
 func (n *needs) pumps() {

@@ -50,6 +50,10 @@ func (c *Catalog) Takeoff(needs []Need, waste float64) (Takeoff, error) {
 }
 
 func (c *Catalog) lines(need Need, waste float64) ([]Line, error) {
+	if need.Item == "" && need.Name != "" {
+		l, err := asked(need)
+		return []Line{l}, err
+	}
 	it, ok := c.byID[need.Item]
 	if !ok {
 		return nil, fmt.Errorf("catalog: there is no item %q", need.Item)
@@ -60,7 +64,11 @@ func (c *Catalog) lines(need Need, waste float64) ([]Line, error) {
 	if need.Quantity == 0 {
 		return nil, nil
 	}
-	packs := []packCount{{it, int64(math.Ceil(need.Quantity - 1e-9))}}
+	price, units, err := priced(it, need)
+	if err != nil {
+		return nil, fmt.Errorf("catalog: %q: %w", it.ID, err)
+	}
+	packs := []packCount{{it, units}}
 	if it.Kind == KindPipe {
 		packs = c.cover(it, need.Quantity, waste)
 	}
@@ -75,7 +83,9 @@ func (c *Catalog) lines(need Need, waste float64) ([]Line, error) {
 		} else {
 			l.Quantity = left
 		}
-		var err error
+		if it.Kind != KindPipe {
+			l.Price = price
+		}
 		if l.Amount, err = l.Price.Times(p.count); err != nil {
 			return nil, fmt.Errorf("catalog: %q: %w", p.item.ID, err)
 		}

@@ -95,7 +95,7 @@ func randomProblem(r *rand.Rand) Problem {
 		pr.Choices.Tuning[1] = pr.Choices.Tuning[0]
 	}
 	for k := range n {
-		pr.DeliveryAt = append(pr.DeliveryAt, DeliveryWay{LengthM: 50 + 200*r.Float64(), CrestM: p.ZM[k] + 10*r.Float64(), OK: r.IntN(6) > 0, HighPoints: r.IntN(3), LowPoints: r.IntN(2), Bends: r.IntN(3)})
+		pr.DeliveryAt = append(pr.DeliveryAt, DeliveryWay{LengthM: 50 + 200*r.Float64(), CrestM: p.ZM[k] + 10*r.Float64(), OK: r.IntN(6) > 0, HighPoints: r.IntN(3), LowPoints: r.IntN(2), Bends: r.IntN(3), Laying: catalog.Money{Minor: r.Int64N(60000), Currency: "USD"}})
 	}
 	pr.Demand = 2e-6 * math.Pow(20, r.Float64())
 	return pr
@@ -127,7 +127,7 @@ func layoutOf(p *Problem, o *supplyOption, stand *catalog.Item, e *engine, way *
 	w := p.DeliveryAt[pump]
 	l := catalog.Layout{
 		DrivePipe: e.drive.ID, DriveM: length, Pump: e.pump.ID, Pumps: e.pumps,
-		DeliveryPipe: way.item.ID, DeliveryM: w.LengthM, DeliveryBends: w.Bends, HighPoints: w.HighPoints, LowPoints: w.LowPoints,
+		DeliveryPipe: way.item.ID, DeliveryM: w.LengthM, DeliveryBends: w.Bends, HighPoints: w.HighPoints, LowPoints: w.LowPoints, LayingSum: w.Laying,
 		WasteFraction: p.WasteFraction, ContingencyPart: p.ContingencyPart,
 	}
 	if supply {

@@ -113,7 +113,7 @@ func (c *costing) delivery(pipe string, pumps int, maxM float64) deliveryPrices 
 	return d
 }
 
-// of prices the delivery pipe of one pump station.
+// of prices the delivery pipe of one pump station, laid.
 func (d *deliveryPrices) of(w *DeliveryWay) int64 {
-	return d.length.at(w.LengthM) + int64(w.Bends)*d.bend + int64(w.HighPoints)*d.high + int64(w.LowPoints)*d.low
+	return d.length.at(w.LengthM) + int64(w.Bends)*d.bend + int64(w.HighPoints)*d.high + int64(w.LowPoints)*d.low + w.Laying.Minor
 }

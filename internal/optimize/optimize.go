@@ -56,6 +56,9 @@ type DeliveryWay struct {
 	OK      bool
 	// Bends, HighPoints and LowPoints need fittings; they count in the cost.
 	Bends, HighPoints, LowPoints int
+	// Laying is the cost of laying and crossings, which does not depend on the
+	// pipe.
+	Laying catalog.Money
 }
 
 // Problem is one site, ready to be searched. Slices named ...At have an entry

@@ -267,7 +267,7 @@ func (st *site) candidate(f *found, bestAt []Objective) Candidate {
 	}
 	c.Layout = catalog.Layout{
 		DrivePipe: e.drive.ID, DriveM: f.length, Pump: e.pump.ID, Pumps: e.pumps,
-		DeliveryPipe: c.DeliveryPipe, DeliveryM: way.LengthM, DeliveryBends: way.Bends, HighPoints: way.HighPoints, LowPoints: way.LowPoints,
+		DeliveryPipe: c.DeliveryPipe, DeliveryM: way.LengthM, DeliveryBends: way.Bends, HighPoints: way.HighPoints, LowPoints: way.LowPoints, LayingSum: way.Laying,
 		WasteFraction: st.WasteFraction, ContingencyPart: st.ContingencyPart,
 	}
 	if f.rung.option != poolOption {

@@ -101,7 +101,7 @@ type reuse int
 const (
 	nothing      reuse = iota // other terrain, another creek
 	openTerrain               // the rasters are the same, but what is read of them is not
-	longProfile               // the terrain's profile is the same, but not what was measured
+	longProfile               // the terrain's profile is the same, but not what was measured or what laying pipe costs
 	allButLayout              // only what is to be built differs
 	allButPins                // only the pins differ
 )
@@ -112,10 +112,12 @@ func keptBy(key string) reuse {
 	switch {
 	case isPin(key):
 		return allButPins
+	case slices.Contains([]string{"catalog", "currency", "pipe_waste", "pipes.delivery"}, key), strings.HasPrefix(key, "laying."):
+		return longProfile // the delivery pipe's way hangs on what it costs
 	case key == "terrain" || key == "crs" || key == "z_unit" || key == "accuracy":
 		return nothing
 	case slices.Contains([]string{
-		"name", "objective", "demand", "demand_margin", "settling_box", "catalog", "currency", "pipe_waste", "contingency", "place_step", "layouts", "seed", "tank.reserve",
+		"name", "objective", "demand", "demand_margin", "settling_box", "contingency", "place_step", "layouts", "seed", "tank.reserve",
 		"limits.drive_pipe_length.min", "limits.drive_pipe_length.max", "limits.drive_head.min", "limits.drive_head.max",
 		"limits.standpipe_height.min", "limits.standpipe_height.max", "limits.standpipe_freeboard", "limits.supply_pipe_length.max", "limits.lift_ratio.max", "limits.pumps.max",
 	}, key), strings.HasPrefix(key, "pipes."), strings.HasPrefix(key, "creek_flow."):

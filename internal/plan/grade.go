@@ -372,6 +372,10 @@ func (g *grader) cost() error {
 	quantities.DeliveryM = g.route.LengthM
 	quantities.DeliveryBends = g.route.Bends(bendDegrees)
 	quantities.HighPoints, quantities.LowPoints = len(g.route.HighAt), len(g.route.LowAt)
+	quantities.LayingSum = catalog.Money{}
+	laid := g.laidLayout(&g.route)
+	quantities.DeliveryLaid, quantities.DeliveryCrossed = laid.DeliveryLaid, laid.DeliveryCrossed
+	quantities.TrenchDepthM, quantities.TrenchWidthM = laid.TrenchDepthM, laid.TrenchWidthM
 	takeoff, err := g.plan.Prices.Materials(quantities)
 	if err != nil {
 		return err
@@ -468,7 +472,7 @@ func (g *grader) deliver() func(driveHeadM, deliveryHeadM, flow float64) (hydrau
 // doubts are what a reader of this layout must know.
 func (g *grader) doubts() []finding.Finding {
 	found := append([]finding.Finding{}, g.c.Findings...)
-	if names := g.land.crossingsOf(g.route.Line); len(names) > 0 {
+	if names := g.crossingNames(); len(names) > 0 {
 		found = append(found, finding.New(finding.Warning, "crossing", "the delivery pipe crosses "+strings.Join(names, ", "), "ask who owns it, and what a crossing must look like, before digging"))
 	}
 	if g.route.CrestM > g.problem.TankInletM {
@@ -496,4 +500,15 @@ func (j *job) why(l *Layout) string {
 	first := j.plan.Layouts[0]
 	water := 100 * (float64(l.DeliveredLDay)/float64(first.DeliveredLDay) - 1)
 	return fmt.Sprintf("Another place or another set of pipes: %+.0f %% water and %s against %s for layout %s.", water, l.Cost.Text(), first.Cost.Text(), first.ID)
+}
+
+// crossingNames lists what the delivery pipe passes over.
+func (g *grader) crossingNames() []string {
+	var names []string
+	for _, c := range g.crossed(&g.route) {
+		if name := g.land.crossings[c.number].name; !slices.Contains(names, name) {
+			names = append(names, name)
+		}
+	}
+	return names
 }

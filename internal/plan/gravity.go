@@ -3,9 +3,11 @@ package plan
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"route/internal/finding"
 	"route/internal/quantity"
+	"route/internal/terrain"
 )
 
 // A pump is for a tank that the creek's water cannot reach by itself. This
@@ -53,9 +55,20 @@ const (
 // tellGravity says from where a pipe would fill the tank without a pump: that
 // place may lie far upstream, so it is the user who decides.
 func (j *job) tellGravity() error {
+	if slices.Max(j.creek.ZM) < j.inletM()+gravityHeadM {
+		return nil
+	}
+	// A plain pipe may lie in the bed of the creek, over which the delivery pipe
+	// is charged.
+	cost := j.laying(j.grid)
+	cost.Crossed = nil
+	field, err := terrain.FromTankTo(j.ctx, j.grid, j.tank, cost, terrain.FieldOptions{Targets: j.creek.Points})
+	if err != nil {
+		return err
+	}
 	best, shortest := -1, j.site.DeliveryMaxM
 	for i, p := range j.creek.Points {
-		length, crest, ok := j.field.Reach(p)
+		length, crest, ok := field.Reach(p)
 		z := j.creek.ZM[i]
 		if ok && length < shortest && z >= j.inletM()+gravityHeadM+gravitySlope*length && z >= crest-gravityTrenchM {
 			best, shortest = i, length

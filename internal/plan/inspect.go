@@ -106,7 +106,9 @@ func Inspect(ctx context.Context, site *Site) *Inspection {
 	if j.ground == nil && terrain {
 		j.tell(j.source.Findings()...)
 	}
-	try(j.readCatalog)
+	if try(j.readCatalog) {
+		try(j.priceCrossings)
+	}
 	j.tellFlow()
 	j.tellDemand()
 	sortMessages(j.plan.Messages)

@@ -3,6 +3,7 @@ package plan
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/paulmach/orb"
@@ -14,21 +15,34 @@ import (
 	"route/internal/terrain"
 )
 
-// land is where pipes may go, in the frame.
+// land is where pipes may go, in the frame, and what that costs.
 type land struct {
 	inside    []orb.Polygon // allowed land; empty when everything is allowed
 	out       []orb.Polygon // never entered
-	crossings []crossing    // roads, fences and the like: noted where a pipe crosses
+	crossings []crossing    // roads, fences and the like
+	grounds   []groundPatch // where laying pipe is dearer or cheaper
 }
 
 // crossing is a line or an area that a pipe may cross, at a price.
 type crossing struct {
 	name  string
+	class string // road, creek, fence, rock or the user's own word; "" for none
+	fee   string // of the user, in the currency of the prices; "" takes that of the price list
 	lines []orb.LineString
+	area  bool // the lines are its border: into it and out again is one crossing
+	// source marks the creek that the pump stands at.
+	source bool
+}
+
+// groundPatch is an area of ground of one class.
+type groundPatch struct {
+	class  string
+	factor float64 // of the user; 0 takes that of the class
+	area   orb.Polygon
 }
 
 // landRoles are the words that a feature's role may be.
-var landRoles = []string{"stay_inside", "keep_out", "crossing"}
+var landRoles = []string{"stay_inside", "keep_out", "crossing", "ground"}
 
 // readLand reads the land file. Each feature says its role in an attribute
 // "role"; another word is a fault, because a fence that is not understood is
@@ -53,8 +67,19 @@ func readLand(path string, f *geodesy.Frame) (*land, error) {
 			l.inside = append(l.inside, rings)
 		case "keep_out":
 			l.out = append(l.out, rings)
+		case "ground":
+			patch, err := groundOf(path, p.Attributes)
+			if err != nil {
+				return nil, err
+			}
+			patch.area = rings
+			l.grounds = append(l.grounds, patch)
 		default:
-			c := crossing{name: nameOf(p.Attributes)}
+			c, err := crossingOf(path, p.Attributes)
+			if err != nil {
+				return nil, err
+			}
+			c.area = true
 			for _, r := range rings {
 				c.lines = append(c.lines, orb.LineString(r))
 			}
@@ -67,9 +92,14 @@ func readLand(path string, f *geodesy.Frame) (*land, error) {
 			return nil, err
 		}
 		if role != "crossing" {
-			return nil, &finding.Fault{Code: "land_line", File: path, Text: fmt.Sprintf("a line cannot be %s", role), Hint: "draw a closed polygon for land to stay inside or to keep out of"}
+			return nil, &finding.Fault{Code: "land_line", File: path, Text: fmt.Sprintf("a line cannot be %s", role), Hint: "draw a closed polygon for land to stay inside, to keep out of, or for a kind of ground"}
 		}
-		l.crossings = append(l.crossings, crossing{name: nameOf(line.Attributes), lines: []orb.LineString{toFrame(f, line.Points)}})
+		c, err := crossingOf(path, line.Attributes)
+		if err != nil {
+			return nil, err
+		}
+		c.lines = []orb.LineString{toFrame(f, line.Points)}
+		l.crossings = append(l.crossings, c)
 	}
 	return l, nil
 }
@@ -82,11 +112,33 @@ func roleOf(path string, attributes map[string]string) (string, error) {
 	return role, nil
 }
 
-func nameOf(attributes map[string]string) string {
-	if attributes["name"] != "" {
-		return attributes["name"]
+// crossingOf reads what a crossing is and costs.
+func crossingOf(path string, attributes map[string]string) (crossing, error) {
+	c := crossing{name: attributes["name"], class: attributes["class"], fee: attributes["fee"]}
+	if c.name == "" {
+		c.name = "an unnamed crossing"
+		if c.class != "" {
+			c.name = "a " + c.class
+		}
 	}
-	return "an unnamed crossing"
+	return c, nil
+}
+
+// groundOf reads what a kind of ground is and by how much dearer it is to lay
+// pipe there.
+func groundOf(path string, attributes map[string]string) (groundPatch, error) {
+	g := groundPatch{class: attributes["class"]}
+	if text := attributes["factor"]; text != "" {
+		v, err := strconv.ParseFloat(text, 64)
+		if err != nil || !(v >= leastGroundFactor && v <= mostGroundFactor) {
+			return g, &finding.Fault{Code: "land_factor", File: path, Text: fmt.Sprintf("a piece of ground has the factor %q", text), Hint: fmt.Sprintf("write by how many times dearer laying pipe is there: a number from %g to %g", leastGroundFactor, mostGroundFactor)}
+		}
+		g.factor = v
+	}
+	if _, known := groundClasses[g.class]; !known && g.factor == 0 {
+		return g, &finding.Fault{Code: "land_ground", File: path, Text: fmt.Sprintf("a piece of ground has the class %q and no factor", g.class), Hint: "give it a class: " + strings.Join(groundWords(), ", ") + "; or a factor: by how many times dearer laying pipe is there"}
+	}
+	return g, nil
 }
 
 func toFrame(f *geodesy.Frame, points []geodesy.LonLat) orb.LineString {
@@ -159,25 +211,6 @@ func between(p, q, r orb.Point) bool {
 	return min(p[0], q[0]) <= r[0] && r[0] <= max(p[0], q[0]) && min(p[1], q[1]) <= r[1] && r[1] <= max(p[1], q[1])
 }
 
-// crossingsOf names what a line crosses.
-func (l *land) crossingsOf(line orb.LineString) []string {
-	var names []string
-	for _, c := range l.crossings {
-		met := slices.ContainsFunc(c.lines, func(across orb.LineString) bool {
-			for i := 1; i < len(line); i++ {
-				if crosses(across, line[i-1], line[i]) {
-					return true
-				}
-			}
-			return false
-		})
-		if met && !slices.Contains(names, c.name) {
-			names = append(names, c.name)
-		}
-	}
-	return names
-}
-
 // forbidden marks the cells of a grid that a pipe must not enter: outside the
 // allowed land, inside land to keep out of, and the cells that a border runs
 // through, so that no strip is too thin to count.
@@ -187,60 +220,19 @@ func (l *land) forbidden(g *terrain.Grid) []bool {
 	}
 	cells := make([]bool, g.Cols*g.Rows)
 	if len(l.inside) > 0 {
-		allowed := make([]bool, len(cells))
-		for _, poly := range l.inside {
-			fill(g, poly, allowed)
-		}
 		for i := range cells {
-			cells[i] = !allowed[i]
+			cells[i] = true
+		}
+		for _, poly := range l.inside {
+			g.CellsInside(poly, func(i int) { cells[i] = false })
 		}
 	}
 	for _, poly := range l.out {
-		fill(g, poly, cells)
+		closed := func(i int) { cells[i] = true }
+		g.CellsInside(poly, closed)
 		for _, ring := range poly {
-			trace(g, ring, cells)
+			g.CellsAlong(orb.LineString(ring), closed)
 		}
 	}
 	return cells
-}
-
-// fill marks the cells whose centre lies inside a polygon, by the even-odd
-// rule along each row.
-func fill(g *terrain.Grid, poly orb.Polygon, cells []bool) {
-	var xs []float64
-	for row := range g.Rows {
-		y := g.Bound.Max[1] - (float64(row)+0.5)*g.CellM
-		xs = xs[:0]
-		for _, ring := range poly {
-			for i := 1; i < len(ring); i++ {
-				p, q := ring[i-1], ring[i]
-				if (p[1] <= y) != (q[1] <= y) {
-					xs = append(xs, p[0]+(y-p[1])/(q[1]-p[1])*(q[0]-p[0]))
-				}
-			}
-		}
-		slices.Sort(xs)
-		for i := 1; i < len(xs); i += 2 {
-			first := max(0, int((xs[i-1]-g.Bound.Min[0])/g.CellM+0.5))
-			for col := first; col < g.Cols && g.Bound.Min[0]+(float64(col)+0.5)*g.CellM < xs[i]; col++ {
-				cells[row*g.Cols+col] = true
-			}
-		}
-	}
-}
-
-// trace marks the cells that a ring runs through.
-func trace(g *terrain.Grid, ring orb.Ring, cells []bool) {
-	for i := 1; i < len(ring); i++ {
-		p, q := ring[i-1], ring[i]
-		steps := int(planar.Distance(p, q)/(g.CellM/2)) + 1
-		for k := range steps + 1 {
-			t := float64(k) / float64(steps)
-			col := int((p[0] + t*(q[0]-p[0]) - g.Bound.Min[0]) / g.CellM)
-			row := int((g.Bound.Max[1] - p[1] - t*(q[1]-p[1])) / g.CellM)
-			if col >= 0 && col < g.Cols && row >= 0 && row < g.Rows {
-				cells[row*g.Cols+col] = true
-			}
-		}
-	}
 }

@@ -6,7 +6,6 @@ import (
 	"testing"
 
 	"github.com/paulmach/orb"
-	"github.com/paulmach/orb/planar"
 
 	"route/internal/terrain"
 )
@@ -21,28 +20,6 @@ func randomPolygon(r *rand.Rand, cx, cy, size float64) orb.Polygon {
 		ring = append(ring, orb.Point{cx + d*math.Cos(a), cy + d*math.Sin(a)})
 	}
 	return orb.Polygon{append(ring, ring[0])}
-}
-
-// The cells that fill marks are those whose centre orb's own test of a point
-// in a polygon finds inside.
-func TestFillMarksTheCellsWhoseCentreIsInside(t *testing.T) {
-	const seed = 11
-	t.Logf("seed %d", seed)
-	r := rand.New(rand.NewPCG(seed, 1))
-	for range 300 {
-		g := &terrain.Grid{Bound: orb.Bound{Min: orb.Point{-3, 7}, Max: orb.Point{37, 47}}, CellM: 2, Cols: 20, Rows: 20}
-		poly := randomPolygon(r, 17+10*r.NormFloat64(), 27+10*r.NormFloat64(), 5+15*r.Float64())
-		cells := make([]bool, g.Cols*g.Rows)
-		fill(g, poly, cells)
-		for row := range g.Rows {
-			for col := range g.Cols {
-				p := orb.Point{g.Bound.Min[0] + (float64(col)+0.5)*2, g.Bound.Max[1] - (float64(row)+0.5)*2}
-				if want := planar.PolygonContains(poly, p); cells[row*g.Cols+col] != want {
-					t.Fatalf("cell %d,%d of %v: got %v, want %v", col, row, poly, !want, want)
-				}
-			}
-		}
-	}
 }
 
 // A chord is allowed when no point of it, sampled densely, is on forbidden
@@ -86,13 +63,5 @@ func TestThinKeepOutIsNotTunnelled(t *testing.T) {
 		if !cells[row*g.Cols+9] {
 			t.Errorf("row %d is open", row)
 		}
-	}
-}
-
-func TestCrossingsAreNamedOnce(t *testing.T) {
-	l := &land{crossings: []crossing{{name: "mill road", lines: []orb.LineString{{{0, -5}, {0, 5}}}}, {name: "far fence", lines: []orb.LineString{{{90, -5}, {90, 5}}}}}}
-	got := l.crossingsOf(orb.LineString{{-4, 0}, {4, 1}, {-4, 2}})
-	if len(got) != 1 || got[0] != "mill road" {
-		t.Errorf("got %v", got)
 	}
 }

@@ -49,7 +49,7 @@ func (j *job) groundSteps() []func() error {
 
 // measuredSteps lead on to all that does not hang on what is to be built.
 func (j *job) measuredSteps() []func() error {
-	return []func() error{j.takeField, j.checkTank, j.readLand, j.deliveryField, j.tellGravity}
+	return []func() error{j.takeField, j.checkTank, j.readCatalog, j.readLand, j.priceCrossings, j.deliveryField, j.tellGravity}
 }
 
 // layoutSteps lead on to the finished plan.
@@ -124,6 +124,7 @@ type job struct {
 	creek     *profile.Profile
 	certain   *profile.Certainty // of differences in height, after what was measured on site
 	land      *land
+	work      work // what laying the delivery pipe costs
 	grid      *terrain.Grid
 	field     *terrain.Field
 	fluid     hydraulics.Fluid
@@ -462,18 +463,13 @@ func (j *job) deliveryField() error {
 		return err
 	}
 	j.grid = grid
-	laying := terrain.LayingCost{PerMetre: 1, SlopeClasses: slopeClasses, Forbidden: j.land.forbidden(j.grid)}
-	field, err := terrain.FromTankTo(j.ctx, j.grid, j.tank, laying, terrain.FieldOptions{Targets: j.creek.Points})
+	field, err := terrain.FromTankTo(j.ctx, j.grid, j.tank, j.laying(j.grid), terrain.FieldOptions{Targets: j.creek.Points})
 	if err != nil {
 		return err
 	}
 	j.field = field
 	return nil
 }
-
-// slopeClasses make steep ground dearer to lay pipe over; common practice, no
-// source.
-var slopeClasses = []terrain.SlopeClass{{MaxGrade: 0.15, Factor: 1}, {MaxGrade: 0.3, Factor: 1.3}, {MaxGrade: 0.6, Factor: 2}, {MaxGrade: math.Inf(1), Factor: 4}}
 
 // usualGridCells bounds the delivery grid; beyond it the cells grow.
 const usualGridCells = 20e6

@@ -9,12 +9,15 @@ import (
 	"slices"
 	"strings"
 
+	"github.com/paulmach/orb"
+
 	"route/internal/catalog"
 	"route/internal/finding"
 	"route/internal/hydraulics"
 	"route/internal/optimize"
 	"route/internal/profile"
 	"route/internal/quantity"
+	"route/internal/terrain"
 )
 
 // readCatalog takes the user's prices over the embedded ones, and of both what
@@ -56,15 +59,18 @@ func (j *job) wholeCatalog() (*catalog.Catalog, error) {
 
 // readLand reads the land file, if there is one, and checks the tank against it.
 func (j *job) readLand() error {
-	if j.site.Land == "" {
-		return nil
+	j.land = &land{} // not that of another plan at the same desk
+	if j.site.Land != "" {
+		l, err := readLand(j.site.path(j.site.Land), j.frame)
+		if err != nil {
+			return err
+		}
+		j.land = l
 	}
-	l, err := readLand(j.site.path(j.site.Land), j.frame)
-	if err != nil {
-		return err
+	if j.creek != nil {
+		j.land.crossings = append(j.land.crossings, crossing{name: "the creek", class: "creek", source: true, lines: []orb.LineString{slices.Clone(j.creek.Points)}})
 	}
-	j.land = l
-	if j.hasTank && !l.allows(j.tank) {
+	if j.hasTank && !j.land.allows(j.tank) {
 		return &finding.Fault{Code: "tank_off_limits", File: j.site.path(j.site.Land), Text: "the tank stands on land that is to be kept out of, or outside the land to stay inside", Hint: "correct the polygons or the tank's place"}
 	}
 	return nil
@@ -73,9 +79,6 @@ func (j *job) readLand() error {
 // search states the problem and solves it.
 func (j *job) search() error {
 	j.record(Progress{Step: "searching layouts"})
-	if err := j.readCatalog(); err != nil {
-		return err
-	}
 	fluid, err := hydraulics.Water(j.site.TemperatureK, j.site.AltitudeM)
 	if err != nil {
 		return &finding.Fault{Code: "water_out_of_range", File: j.site.File, Text: err.Error(), Hint: "water_temperature and altitude say what the water is like", Err: err}
@@ -167,7 +170,7 @@ func (j *job) state() (optimize.Problem, error) {
 		ContingencyPart: j.site.Contingency,
 	}
 	j.plan.Objective = string(p.Objective)
-	j.deliveryWays(creek, extra, p.DeliveryAt)
+	j.deliveryWays(creek, extra, j.field, p.DeliveryAt)
 	j.whereAllowed(&p)
 	j.pinProblem(&p, places)
 	return p, nil
@@ -193,29 +196,37 @@ func (j *job) whereAllowed(p *optimize.Problem) {
 // out in full.
 const routedEveryM = 60
 
-// deliveryWays describes the delivery line from each station. The length over
-// the field's cells is known for all; straightening takes a few per cent off
-// it, and that share, the bends and the high and low points are taken from the
-// nearest station at which the line is worked out in full. That is never one of
-// the extra stations, which are there only because they are pinned: what is
-// worked out for the others must not hang on the pins.
-func (j *job) deliveryWays(creek *profile.Profile, extra map[int]bool, ways []optimize.DeliveryWay) {
+// deliveryWays describes the delivery line from each station by a field. The
+// length and the cost over the field's cells are known for all; straightening
+// takes a few per cent off them, and that share, the bends and the high and
+// low points are taken from the nearest station at which the line is worked
+// out in full. That is never one of the extra stations, which are there only
+// because they are pinned: what is worked out for the others must not hang on
+// the pins.
+func (j *job) deliveryWays(creek *profile.Profile, extra map[int]bool, field *terrain.Field, ways []optimize.DeliveryWay) {
 	like := optimize.DeliveryWay{}
-	share, next := 1.0, profile.Station(math.Inf(-1))
+	share, workShare, next := 1.0, 1.0, profile.Station(math.Inf(-1))
+	pipe, coins := j.usualPipePrice(), math.Pow10(catalog.MinorDigits(j.plan.Prices.Currency))
 	for i, at := range creek.Points {
-		length, crest, ok := j.field.Reach(at)
+		length, crest, ok := field.Reach(at)
 		if !ok || length > 1.05*j.site.DeliveryMaxM {
 			continue
 		}
+		cost, _ := field.Cost(at)
+		work := math.Max(0, cost-pipe*length)
 		if creek.Stations[i] >= next && !extra[i] {
-			if route, err := j.field.Route(at); err == nil && length > 0 {
+			if route, err := field.Route(at); err == nil && length > 0 {
 				share = route.LengthM / length
+				if sum, err := j.plan.Prices.LayingCost(j.laidLayout(&route)); err == nil && work > 0 {
+					workShare = sum.Float() / work
+				}
 				like = optimize.DeliveryWay{Bends: route.Bends(bendDegrees), HighPoints: len(route.HighAt), LowPoints: len(route.LowAt)}
 				next = creek.Stations[i] + routedEveryM
 			}
 		}
 		ways[i] = like
 		ways[i].LengthM, ways[i].CrestM = share*length, crest
+		ways[i].Laying = catalog.Money{Minor: int64(math.Round(workShare * work * coins)), Currency: j.plan.Prices.Currency}
 		ways[i].OK = ways[i].LengthM <= j.site.DeliveryMaxM
 	}
 }

@@ -49,6 +49,7 @@ type Site struct {
 	Choices      PipeChoices
 	Pins         Pins   // places that the user has chosen
 	Land         string // polygons and lines
+	Laying       LayingSite
 	Catalog      string // own prices, "" for the embedded list
 	Currency     string
 	PipeWaste    float64 // for cuts and laying, as a share of each run
