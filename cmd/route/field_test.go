@@ -197,6 +197,7 @@ func TestFieldFaultsOnTheGround(t *testing.T) {
 		{"upstream", `{drop: "1 m", from: "300 m", to: "100 m"}`, "upstream"},
 		{"far from the creek", `{drop: "1 m", from: "100 m", to: {lat: 41.2165, lon: -148.5628}}`, "from the creek"},
 		{"no such waypoint", `{drop: "1 m", from: "100 m", to: stake 9}`, "stake 9"},
+		{"a pump far from the creek", `{place: pump, at: "41.2165,-148.5628"}`, "from the creek"},
 		{"no such book", `{levels: none.csv}`, "no such file"},
 		{"a point of the book beyond the creek", fmt.Sprintf(`{levels: %q}`, book), "levels.csv:3: the place lies beyond"},
 	} {

@@ -15,7 +15,8 @@ import (
 
 // FieldReading is one measurement made on site.
 type FieldReading struct {
-	Kind     string  // drop, pressure, height or levels
+	Kind     string  // drop, pressure, height, levels or place
+	Place    string  // of a place that the crew chose: intake, settling_box, standpipe or pump
 	Value    float64 // m; Pa of a pressure
 	SigmaM   float64 // standard deviation in metres; 0 takes the instrument's
 	SigmaPa  float64 // the same of a pressure that was given as one
@@ -48,7 +49,11 @@ var instruments = map[string][]string{
 	"pressure": {"gauge", "digital_gauge"},
 	"height":   {"level", "rtk"},
 	"levels":   {"level"},
+	"place":    {"receiver"},
 }
+
+// places that a crew may choose on site, with their words for people.
+var choosable = map[string]string{"intake": "intake", "settling_box": "settling box", "standpipe": "standpipe", "pump": "pump"}
 
 // fieldKeys are the keys that go with each kind of reading.
 var fieldKeys = map[string][]string{
@@ -56,9 +61,10 @@ var fieldKeys = map[string][]string{
 	"pressure": {"pressure", "from", "to", "by", "sigma", "above_water", "accept"},
 	"height":   {"height", "at", "by", "legs", "sigma", "above_water", "accept"},
 	"levels":   {"levels", "sigma", "accept"},
+	"place":    {"place", "at", "sigma"},
 }
 
-const fieldHint = `write {drop: "3.2 m", from: "120 m", to: "189 m", by: hose}, {pressure: "4.5 psi", from: …, to: …}, {height: "142.31 m", at: …, by: rtk} or {levels: levels.csv}`
+const fieldHint = `write {drop: "3.2 m", from: "120 m", to: "189 m", by: hose}, {pressure: "4.5 psi", from: …, to: …}, {height: "142.31 m", at: …, by: rtk}, {levels: levels.csv} or {place: pump, at: "44.61234,-121.53210"}`
 
 // field reads the measurements made on site.
 func (r *siteReader) field(e *ast.MappingValueNode) error {
@@ -70,6 +76,11 @@ func (r *siteReader) field(e *ast.MappingValueNode) error {
 		reading, err := r.fieldReading(item)
 		if err != nil {
 			return err
+		}
+		for _, other := range r.site.Field {
+			if reading.Kind == "place" && other.Place == reading.Place {
+				return r.fault(item.GetToken(), "site_value", "keep the entry that holds", "the %s has two places, here and in line %d", choosable[reading.Place], other.Line)
+			}
 		}
 		r.site.Field = append(r.site.Field, reading)
 	}
@@ -149,6 +160,11 @@ func (r *siteReader) fieldValue(out *FieldReading, e *ast.MappingValueNode) erro
 			return r.fault(tk, "site_value", "", "accept is %q; expected true or false", tk.Value)
 		}
 		out.Accept = tk.Value == "true"
+	case "place":
+		out.Place = tk.Value
+		if choosable[out.Place] == "" {
+			return r.fault(tk, "site_value", "the tank's place is tank: {lat: …, lon: …}", "place is %q; a crew chooses the place of the intake, settling_box, standpipe or pump", tk.Value)
+		}
 	case "levels":
 		if _, ok := e.Value.(*ast.StringNode); !ok || strings.TrimSpace(tk.Value) == "" {
 			return r.fault(tk, "site_value", "", "levels must name a levelling book, such as levels.csv")
@@ -199,7 +215,7 @@ func (r *siteReader) fieldSigma(out *FieldReading, e *ast.MappingValueNode) erro
 func (r *siteReader) fieldPlace(name string, n ast.Node) (FieldPlace, error) {
 	tk := n.GetToken()
 	p := FieldPlace{StationM: math.NaN(), token: tk}
-	const want = `write a station such as "120 m", the name of a waypoint, or {lat: …, lon: …}`
+	const want = `write a station such as "120 m", the name of a waypoint, "LAT,LON" or {lat: …, lon: …}`
 	entries, isMap := entriesOf(n)
 	if !isMap {
 		if _, ok := n.(*ast.StringNode); !ok {
@@ -211,6 +227,10 @@ func (r *siteReader) fieldPlace(name string, n ast.Node) (FieldPlace, error) {
 		}
 		if _, err := strconv.ParseFloat(tk.Value, 64); err == nil || strings.TrimSpace(tk.Value) == "" {
 			return p, r.fault(tk, "site_value", want, "%s is %q; a station needs its unit", name, tk.Value)
+		}
+		if at, err := geodesy.ParseLatLon(tk.Value); err == nil {
+			p.At = at
+			return p, nil
 		}
 		p.Waypoint = tk.Value
 		return p, nil
@@ -248,7 +268,7 @@ func (r *siteReader) fieldComplete(out *FieldReading, at *token.Token) error {
 	}
 	missing := ""
 	switch {
-	case out.Kind == "height" && out.From.token == nil:
+	case (out.Kind == "height" || out.Kind == "place") && out.From.token == nil:
 		missing = "at"
 	case (out.Kind == "drop" || out.Kind == "pressure") && out.From.token == nil:
 		missing = "from"

@@ -22,11 +22,13 @@ func TestReadFieldReadings(t *testing.T) {
     to: "620 ft"
   - {pressure: "4.5 psi", from: "0 m", to: "200 m", sigma: "0.1 psi", above_water: "1 ft"}
   - {height: "142.31 m", at: "50 m", by: rtk}
-  - {levels: levels.csv}`)))
+  - {levels: levels.csv}
+  - {place: pump, at: "44.61234, -121.5321", sigma: "10 ft"}
+  - {place: settling_box, at: stake 4}`)))
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(s.Field) != 5 || !s.Given("field") {
+	if len(s.Field) != 7 || !s.Given("field") {
 		t.Fatalf("%d readings", len(s.Field))
 	}
 	a, b, c, d, e := s.Field[0], s.Field[1], s.Field[2], s.Field[3], s.Field[4]
@@ -42,6 +44,10 @@ func TestReadFieldReadings(t *testing.T) {
 	}
 	if d.Kind != "height" || d.Value != 142.31 || d.From.StationM != 50 || d.By != "rtk" || e.Kind != "levels" || e.Levels != "levels.csv" {
 		t.Errorf("%+v %+v", d, e)
+	}
+	if p, q := s.Field[5], s.Field[6]; p.Kind != "place" || p.Place != "pump" || p.From.At.Lat != 44.61234 || p.From.At.Lon != -121.5321 || !math.IsNaN(p.From.StationM) || math.Abs(p.SigmaM-3.048) > 1e-12 ||
+		q.Place != "settling_box" || q.From.Waypoint != "stake 4" || q.SigmaM != 0 {
+		t.Errorf("%+v %+v", p, q)
 	}
 }
 
@@ -73,6 +79,9 @@ func TestReadFieldFaults(t *testing.T) {
 		{"sigma", `{drop: "3 m", from: "1 m", to: "2 m", sigma: "0 m"}`, 50, "sigma"},
 		{"accept", `{drop: "3 m", from: "1 m", to: "2 m", accept: maybe}`, 51, "accept"},
 		{"levels", `{levels: 3}`, 14, "levels"},
+		{"a place that is not chosen", `{place: tank, at: "3 m"}`, 13, "tank: {lat"},
+		{"a place without one", `{place: pump}`, 6, "at is missing"},
+		{"a key of a place chosen", `{place: pump, at: "3 m", by: level}`, 30, "does not go with a place"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			_, err := ReadSite("site.yaml", strings.NewReader(withEntries("field:\n  - "+c.entry)))
@@ -85,8 +94,12 @@ func TestReadFieldFaults(t *testing.T) {
 			}
 		})
 	}
-	_, err := ReadSite("site.yaml", strings.NewReader(withEntries("field: 3 m")))
+	_, err := ReadSite("site.yaml", strings.NewReader(withEntries("field:\n  - {place: pump, at: \"3 m\"}\n  - {place: pump, at: \"4 m\"}")))
 	var f *finding.Fault
+	if !errors.As(err, &f) || f.Line != 15 || !strings.Contains(f.Text, "two places, here and in line 14") {
+		t.Errorf("two places of the pump: %v", err)
+	}
+	_, err = ReadSite("site.yaml", strings.NewReader(withEntries("field: 3 m")))
 	if !errors.As(err, &f) || f.Line != 13 {
 		t.Errorf("a field that is no list: %v", err)
 	}
@@ -124,7 +137,7 @@ func TestReadTheManualsReadings(t *testing.T) {
 		t.Fatal("the manual has no example of field readings")
 	}
 	s, err := ReadSite("site.yaml", strings.NewReader(withEntries("field:"+block)))
-	if err != nil || len(s.Field) != 4 {
+	if err != nil || len(s.Field) != 5 {
 		t.Errorf("%v, %+v", err, s)
 	}
 }
@@ -141,6 +154,7 @@ func FuzzReadField(f *testing.F) {
 	f.Add(`{pressure: "4.5 psi", from: {lat: 1, lon: 2}, to: "200 m", sigma: "0.1 psi", above_water: "1 ft"}`)
 	f.Add(`{height: "142.31 m", at: "50 m", by: rtk}`)
 	f.Add(`{levels: levels.csv}`)
+	f.Add(`{place: pump, at: "1,2", sigma: "1 m"}`)
 	f.Add(`{from: {}}`)
 	f.Fuzz(func(t *testing.T, entry string) {
 		s, err := ReadSite("site.yaml", strings.NewReader(withEntries("field:\n  - "+entry)))

@@ -74,6 +74,9 @@ type measured struct {
 // the terrain or other readings beyond chance is left out, unless its entry
 // says accept.
 func (j *job) takeField() error {
+	if err := j.tellPlaces(); err != nil {
+		return err
+	}
 	drops, err := j.measuredDrops()
 	if err != nil {
 		return err
@@ -135,6 +138,7 @@ func (j *job) measuredDrops() ([]measured, error) {
 				return nil, err
 			}
 			drops = append(drops, found...)
+		case "place":
 		default:
 			d, err := j.measuredDrop(entry)
 			if err != nil {
