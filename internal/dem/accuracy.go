@@ -141,7 +141,73 @@ func (f *file) classify(d description, given *ErrorModel) {
 		}
 		f.model.ScreeningOnly = f.model.ScreeningOnly || surface
 	}
+	f.model = f.model.screened()
 	f.info.AccuracyClass, f.info.AccuracyWhy, f.info.ScreeningOnly = f.model.Class, f.model.Why, f.model.ScreeningOnly
+}
+
+// screeningSigmaM is the standard deviation of a height from which on a raster
+// is for finding a place only; common practice, no source.
+const screeningSigmaM = 2
+
+// screened marks a model that is too coarse to buy pipe by.
+func (m ErrorModel) screened() ErrorModel {
+	m.ScreeningOnly = m.ScreeningOnly || m.Sigma() > screeningSigmaM
+	return m
+}
+
+// modelOf is the error model of a window once its heights are known: they may
+// be those of trees and roofs, coarser than their cells, noisy, or stored in
+// steps.
+func (b *builder) modelOf(w window, c *cells, stepM float64) ErrorModel {
+	f := w.file
+	model := f.model
+	var t texture
+	if stepM == 0 {
+		t = textureOf(c, w.cols, w.rows, math.Abs(f.scaleM), f.info.CellM)
+	}
+	surface := t.surface(f.info.CellM) && !f.info.SurfaceModel
+	if lag := t.detail(); lag >= 4 && !surface {
+		if coarse := classByCell(float64(lag) * f.info.CellM); coarse.Sigma() > model.Sigma() {
+			model = coarse
+			model.Why = fmt.Sprintf("cells of %.3g m, but their heights have no detail finer than about %.2g m, as if made from coarser cells", f.info.CellM, float64(lag)*f.info.CellM)
+			b.note(f, finding.New(finding.Warning, "coarser_than_cells", "the heights have no detail finer than about {0}, though the cells are {1}: they were made from a coarser raster, and are no better than it",
+				"use the raster that it was made from, or one of real detail; where you know better, say accuracy: in the site file",
+				quantity.Metres(float64(lag)*f.info.CellM), quantity.Metres(f.info.CellM)))
+		}
+	}
+	if white := t.whiteM(); white > model.NuggetM && !surface {
+		model.Why += fmt.Sprintf("; noise from cell to cell of %.2g m is in them", white)
+		model.NuggetM = white
+	}
+	if stepM > 0 {
+		model = model.quantised(stepM)
+		model.Why += fmt.Sprintf("; steps of %.3g m add %.2g m", stepM, stepM/math.Sqrt(12))
+	}
+	if surface {
+		model.Why += fmt.Sprintf("; %.0f %% of the ground stands in it like trees or roofs", 100*t.bumps)
+		model.ScreeningOnly = true
+		f.info.SurfaceModel = true
+		b.note(f, finding.New(finding.Warning, "surface_model",
+			fmt.Sprintf("this looks like a surface model: over %.0f %% of the ground things as narrow as trees and roofs stand {0} and more above the rest", 100*t.bumps),
+			"use a ground model (bare earth, DTM) where there is one; if it is one, and these are crags or boulders, say accuracy: in the site file", quantity.Metres(bumpM)))
+	}
+	model = model.screened()
+	if model.ScreeningOnly && !f.info.ScreeningOnly {
+		f.info.ScreeningOnly = true
+		if !surface {
+			b.note(f, model.screeningFinding())
+		}
+	}
+	f.info.AccuracyClass, f.info.AccuracyWhy = model.Class, model.Why
+	return model
+}
+
+// screeningFinding warns of heights that cannot carry a purchase.
+func (m ErrorModel) screeningFinding() finding.Finding {
+	return finding.New(finding.Warning, "screening_only",
+		"heights this uncertain are for finding a place: a drop over {0} is uncertain by {1}",
+		"measure the drop with a level before buying pipe",
+		quantity.Metres(30), quantity.Metres(m.DropSigma(30)))
 }
 
 // classByCell is the class that a cell size alone suggests.
@@ -164,19 +230,15 @@ func classByCell(cellM float64) ErrorModel {
 }
 
 // classFindings warn of rasters that cannot carry a purchase.
-func (i Info) classFindings() []finding.Finding {
+func (f *file) classFindings() []finding.Finding {
 	var out []finding.Finding
-	if i.SurfaceModel {
+	if f.info.SurfaceModel {
 		out = append(out, finding.New(finding.Warning, "surface_model",
 			"this is a surface model: trees and roofs stand in its heights, and a creek under trees is not in it",
 			"use a ground model (bare earth, DTM) where there is one; take this for finding a place only"))
 	}
-	if i.ScreeningOnly && !i.SurfaceModel {
-		model := Global30
-		out = append(out, finding.New(finding.Warning, "screening_only",
-			"heights this coarse are for finding a place: a drop over {0} is uncertain by {1}",
-			"measure the drop with a level before buying pipe",
-			quantity.Metres(30), quantity.Metres(model.DropSigma(30))))
+	if f.info.ScreeningOnly && !f.info.SurfaceModel {
+		out = append(out, f.model.screeningFinding())
 	}
 	return out
 }

@@ -72,7 +72,7 @@ func (b *builder) readWindow(ctx context.Context, w window) (*cells, error) {
 	} else {
 		t = sift(c.z32, mask, f)
 	}
-	if err := b.judge(f, c, &t); err != nil {
+	if err := b.judge(w, c, &t); err != nil {
 		return nil, err
 	}
 	return c, nil
@@ -240,7 +240,8 @@ func (s *stepFinder) step(lo, hi float64) float64 {
 }
 
 // judge decides what a window's values are worth, and says what it found.
-func (b *builder) judge(f *file, c *cells, t *tally) error {
+func (b *builder) judge(w window, c *cells, t *tally) error {
+	f := w.file
 	if t.undeclared > 0 {
 		b.note(f, finding.New(finding.Warning, "undeclared_nodata",
 			fmt.Sprintf("%d cells hold %.7g, which stands for \"no height\" though the file does not say so; they are taken as void", t.undeclared, t.marker), ""))
@@ -268,10 +269,11 @@ func (b *builder) judge(f *file, c *cells, t *tally) error {
 	f.info.NoDataShare = float64(t.voids) / float64(t.cells)
 	f.info.LowestM, f.info.HighestM = c.span(f)
 	model := f.model
-	if stepM := t.step * math.Abs(f.scaleM); stepM > 0 {
-		if b.source.options.Error == nil {
-			model = model.quantised(stepM)
-		}
+	stepM := t.step * math.Abs(f.scaleM)
+	if b.source.options.Error == nil {
+		model = b.modelOf(w, c, stepM)
+	}
+	if stepM > 0 {
 		if stepM > 0.499 {
 			b.note(f, finding.New(finding.Warning, "coarse_steps",
 				"heights are stored in steps of {0}: the ground is a staircase in them, and no drop is known better than {1}",

@@ -231,7 +231,7 @@ func (f *file) readHeader(o Options, ways projectors) ([]finding.Finding, error)
 	}
 	f.classify(d, o.Error)
 	if o.Error == nil {
-		add(f.info.classFindings()...)
+		add(f.classFindings()...)
 	}
 	f.opened = f.info
 	return findings, nil
