@@ -586,6 +586,8 @@ func TestBadInput18CoarseSteps(t *testing.T) {
 				}
 				if c.step != 0 {
 					v = math.Round(v/c.step) * c.step
+				} else {
+					v += 0.07 * noiseAt(i, j) // detail, as real ground has
 				}
 				return v
 			})

@@ -99,6 +99,10 @@ func TestReadFieldFaults(t *testing.T) {
 	if !errors.As(err, &f) || f.Line != 15 || !strings.Contains(f.Text, "two places, here and in line 14") {
 		t.Errorf("two places of the pump: %v", err)
 	}
+	_, err = ReadSite("site.yaml", strings.NewReader(withEntries("field:\n  - {place: pump, at: \"3 m\"}\npins: {pump: \"4 m\"}")))
+	if !errors.As(err, &f) || f.Line != 14 || !strings.Contains(f.Text, "pins: says") {
+		t.Errorf("a pump that is pinned and chosen: %v", err)
+	}
 	_, err = ReadSite("site.yaml", strings.NewReader(withEntries("field: 3 m")))
 	if !errors.As(err, &f) || f.Line != 13 {
 		t.Errorf("a field that is no list: %v", err)

@@ -12,6 +12,29 @@ import (
 // This file takes places that the crew chose on site: the plan is made around
 // them.
 
+// pinChosen pins what the crew chose. pins: in the same file must not say
+// otherwise; a flag may, for a trial.
+func (r *siteReader) pinChosen() error {
+	for i := range r.site.Field {
+		e := &r.site.Field[i]
+		if e.Kind != "place" {
+			continue
+		}
+		if pin := r.site.Pins.at(e.Place); *pin == nil {
+			*pin = &Pin{Place: e.From}
+			continue
+		}
+		return &finding.Fault{Code: "site_value", File: r.file, Line: e.Line, Column: e.Column, Text: fmt.Sprintf("the crew put the %s somewhere, and pins: says where it is as well", choosable[e.Place]), Hint: "keep one of the two"}
+	}
+	return nil
+}
+
+// stands says whether the place that the crew chose is the one that is pinned.
+func (j *job) stands(e *FieldReading) bool {
+	pin := *j.site.Pins.at(e.Place)
+	return pin != nil && pin.Place.token == e.From.token
+}
+
 // crewSigmaM is the standard deviation of a place that a crew gives without
 // saying how well it is known: a hand-held receiver's.
 func (j *job) crewSigmaM(e *FieldReading) float64 {
@@ -30,7 +53,7 @@ func (j *job) crewSigmaM(e *FieldReading) float64 {
 func (j *job) tellPlaces() error {
 	for i := range j.site.Field {
 		e := &j.site.Field[i]
-		if e.Kind != "place" {
+		if e.Kind != "place" || !j.stands(e) {
 			continue
 		}
 		s, err := j.stationOf(e.From)

@@ -224,6 +224,9 @@ func listExample(path string) string {
 
 // complete checks what only the whole file can tell.
 func (r *siteReader) complete() error {
+	if err := r.pinChosen(); err != nil {
+		return err
+	}
 	if missing, hint := r.site.Missing(); missing != "" {
 		return &finding.Fault{Code: "site_incomplete", File: r.file, Text: missing, Hint: hint}
 	}
