@@ -164,6 +164,8 @@ func printDoubts(w io.Writer, p *plan.Plan) {
 	}
 }
 
+const chanceRow = "chance that it works"
+
 // printLayouts prints one column a layout.
 func printLayouts(w io.Writer, p *plan.Plan) {
 	system := p.System()
@@ -174,20 +176,35 @@ func printLayouts(w io.Writer, p *plan.Plan) {
 		return quantity.Format(system, d, float64(v))
 	}
 	metres := func(v plan.Number) string { return show(quantity.Length, v) }
-	rows := []struct {
+	measure := func(v, sigma plan.Number) string {
+		if !v.Known() || !sigma.Known() {
+			return metres(v)
+		}
+		return quantity.FormatMeasure(system, quantity.Length, quantity.Measure{Value: float64(v), Sigma: float64(sigma)})
+	}
+	type row struct {
 		name string
 		cell func(l plan.Layout) string
-	}{
+	}
+	rows := []row{
 		{"", func(l plan.Layout) string { return l.ID }},
 		{"best at", func(l plan.Layout) string { return strings.ReplaceAll(strings.Join(l.BestAt, ", "), "_", " ") }},
 		{"water a day", func(l plan.Layout) string { return show(quantity.DailyVolume, l.DeliveredLDay/1000/86400) }},
+		{"  to count on", func(l plan.Layout) string { return show(quantity.DailyVolume, l.DeliveredLDayCorrected/1000/86400) }},
 		{"  80 % of cases", func(l plan.Layout) string {
 			return show(quantity.DailyVolume, l.DeliveredLDayLow/1000/86400) + " – " + show(quantity.DailyVolume, l.DeliveredLDayHigh/1000/86400)
 		}},
-		{"chance that it works", func(l plan.Layout) string { return l.Chance() }},
+		{chanceRow, func(l plan.Layout) string { return l.Chance() }},
 		{"cost, " + p.Currency(), func(l plan.Layout) string { return strings.TrimPrefix(l.Cost.Text(), l.Cost.Currency+" ") }},
-		{"drive head", func(l plan.Layout) string { return metres(l.DriveHeadM) }},
-		{"lift", func(l plan.Layout) string { return metres(l.Delivery.LiftM) }},
+		{"  80 % of cases", func(l plan.Layout) string {
+			if !l.Cost.Low.Known() {
+				return "-"
+			}
+			return fmt.Sprintf("%.0f – %.0f", float64(l.Cost.Low), float64(l.Cost.High))
+		}},
+		{"drive head", func(l plan.Layout) string { return measure(l.DriveHeadM, l.DriveHeadSigmaM) }},
+		{"  to count on", func(l plan.Layout) string { return metres(l.DriveHeadCorrectedM) }},
+		{"lift", func(l plan.Layout) string { return measure(l.Delivery.LiftM, l.Delivery.LiftSigmaM) }},
 		{"drive flow", func(l plan.Layout) string { return show(quantity.Flow, l.DriveFlowLMin/60000) }},
 		{"intake at", func(l plan.Layout) string { return metres(l.Intake.StationM) }},
 		{"standpipe at", func(l plan.Layout) string {
@@ -208,15 +225,20 @@ func printLayouts(w io.Writer, p *plan.Plan) {
 			if l.Supply == nil {
 				return "none"
 			}
-			return metres(l.Supply.LengthM) + " " + l.Supply.Material + " " + l.Supply.Size
+			return measure(l.Supply.LengthM, l.Supply.LengthSigmaM) + " " + l.Supply.Material + " " + l.Supply.Size
 		}},
 		{"drive pipe", func(l plan.Layout) string {
-			return metres(l.Drive.LengthM) + " " + l.Drive.Material + " " + l.Drive.Size
+			return measure(l.Drive.LengthM, l.Drive.LengthSigmaM) + " " + l.Drive.Material + " " + l.Drive.Size
 		}},
 		{"delivery pipe", func(l plan.Layout) string {
-			return metres(l.Delivery.LengthM) + " " + l.Delivery.Material + " " + l.Delivery.Size
+			return measure(l.Delivery.LengthM, l.Delivery.LengthSigmaM) + " " + l.Delivery.Material + " " + l.Delivery.Size
 		}},
 		{"beats a minute", func(l plan.Layout) string { return fmt.Sprintf("%.0f", l.BeatsPerMin) }},
+	}
+	// The tests by themselves follow the chance of all together.
+	after := slices.IndexFunc(rows, func(r row) bool { return r.name == chanceRow }) + 1
+	for k, s := range p.Layouts[0].Sureties() {
+		rows = slices.Insert(rows, after+k, row{"  " + s.What, func(l plan.Layout) string { return l.Sureties()[k].Text() }})
 	}
 	table := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
 	for _, row := range rows {
@@ -227,7 +249,7 @@ func printLayouts(w io.Writer, p *plan.Plan) {
 		fmt.Fprintln(table)
 	}
 	table.Flush()
-	fmt.Fprintln(w, "Places along the creek are counted from its upper end.")
+	fmt.Fprintln(w, "± is one standard deviation. Places along the creek are counted from its upper end.")
 }
 
 // printMessages prints findings in order of weight.

@@ -105,6 +105,7 @@ func fixturePlan(units string) *plan.Plan {
 			{Key: "limits.drive_pipe_length.max", Value: "100 ft", Why: "common practice of installers of small pumps"},
 			{Key: "waste", Value: "5 %", Why: "for cuts and bends"},
 		},
+		Replans: 100,
 		Catalog: "built-in list; its prices are invented",
 		Messages: []plan.Message{
 			{Level: "note", Code: "prices_invented", Text: "the prices are those of the built-in list, which are invented", Hint: "give your own: catalog: prices.csv", StationM: plan.Unknown},
@@ -205,7 +206,8 @@ func fixtureLayout(creek []creekPoint, from, head, pump int, standpipe, box bool
 	in, up, down := creek[from], creek[head], creek[pump]
 	l := plan.Layout{DriveFlowLMin: 168, DeliveredLMin: 1.2014, DeliveredLDay: 1730, DeliveredLDayLow: 1310, DeliveredLDayHigh: 2120,
 		BeatsPerMin: 54, Efficiency: 0.61, EfficiencyRankine: 0.57, LiftRatio: 8.6, Mu: 4.4, ClosingVelocityMS: 1.31, ShutoffHeadM: 161,
-		CreekLeftShare: 0.65, ChanceWorks: 0.83, DriveHeadSigmaM: 0.24}
+		CreekLeftShare: 0.65, ChanceWorks: 0.83, DriveHeadSigmaM: 0.24, DeliveredLDayCorrected: 1650,
+		Chances: plan.Chances{DriveHead: 0.99, Standpipe: plan.Unknown, Flow: 1, Pump: 0.98, Demand: 0.84}}
 	l.Intake = plan.Intake{Place: fixturePlace(in, in.z-0.2), WaterM: number(in.z), ScreenAreaM2: 0.1148, SubmergenceM: 0.2596}
 	l.Starting = plan.Starting{FillS: 134.6, StrokesLow: 0.4, StrokesHigh: 31.2, FirstWaterS: 6360}
 	restarts := standpipe
@@ -225,8 +227,12 @@ func fixtureLayout(creek []creekPoint, from, head, pump int, standpipe, box bool
 	outlet := down.z + 0.25
 	l.Pump = plan.Pump{Place: fixturePlace(down, down.z+0.05), OutletM: number(outlet), Count: 1, Model: "2 in ram", ThrustN: 3417}
 	l.DriveHeadM = number(source - outlet)
+	l.DriveHeadCorrectedM = l.DriveHeadM - 0.06
+	if standpipe {
+		l.Chances.Standpipe = 0.93
+	}
 	l.Drive = plan.Drive{}
-	l.Drive.PipeRun = plan.PipeRun{Item: "steel-2", Material: "Galvanised steel", Size: "2 in", Standard: "ASTM A53 Sch 40", InsideM: 0.0525, LossM: plan.Unknown,
+	l.Drive.PipeRun = plan.PipeRun{Item: "steel-2", Material: "Galvanised steel", Size: "2 in", Standard: "ASTM A53 Sch 40", InsideM: 0.0525, LossM: plan.Unknown, LengthSigmaM: 0.6,
 		FlowLS: 2.8, VelocityMS: 1.29, PressureM: 178, RatingM: 700}
 	for k := range 6 {
 		t := float64(k) / 5
@@ -243,7 +249,7 @@ func fixtureLayout(creek []creekPoint, from, head, pump int, standpipe, box bool
 // fixtureSupply follows the creek for two thirds and then cuts across a bend.
 func fixtureSupply(creek []creekPoint, from, to int) *plan.Supply {
 	s := &plan.Supply{}
-	s.PipeRun = plan.PipeRun{Item: "pe-2", Material: "Polyethylene", Size: "2 in", Standard: "ASTM D2239 SIDR 15", InsideM: 0.0525, FlowLS: 2.8, VelocityMS: 1.29, PressureM: 3, RatingM: 70}
+	s.PipeRun = plan.PipeRun{Item: "pe-2", Material: "Polyethylene", Size: "2 in", Standard: "ASTM D2239 SIDR 15", InsideM: 0.0525, FlowLS: 2.8, VelocityMS: 1.29, PressureM: 3, RatingM: 70, LengthSigmaM: 1.1}
 	leave := from + 2*(to-from)/3
 	lower := creek[to]
 	grade := func(done float64) float64 { return creek[from].z - 0.05 - 0.0075*done }
@@ -274,9 +280,9 @@ func fixtureDelivery(l *plan.Layout, down creekPoint, outlet float64) {
 	ground := slopeOf(tankE, tankN)
 	lon, lat := fixtureLonLat(tankE, tankN)
 	l.Tank = plan.Tank{Place: plan.Place{StationM: plan.Unknown, Lon: lon, Lat: lat, EastingM: number(583000 + tankE), NorthM: number(1360 + tankN), GroundM: number(ground)}, InletM: number(ground + 1.8288)}
-	d := plan.Delivery{LiftM: l.Tank.InletM - number(outlet), Vents: []plan.Number{31.2}, Drains: []plan.Number{12.4, 40}, ShutM: 161, BendThrustN: 240}
+	d := plan.Delivery{LiftM: l.Tank.InletM - number(outlet), LiftSigmaM: 0.2, Vents: []plan.Number{31.2}, Drains: []plan.Number{12.4, 40}, ShutM: 161, BendThrustN: 240}
 	loss := 2.3
-	d.PipeRun = plan.PipeRun{Item: "pe-34", Material: "Polyethylene", Size: "3/4 in", Standard: "ASTM D2239 SIDR 9", InsideM: 0.0209, LossM: number(loss), FlowLS: 0.02, VelocityMS: 0.058,
+	d.PipeRun = plan.PipeRun{Item: "pe-34", Material: "Polyethylene", Size: "3/4 in", Standard: "ASTM D2239 SIDR 9", InsideM: 0.0209, LossM: number(loss), LengthSigmaM: 2.3, FlowLS: 0.02, VelocityMS: 0.058,
 		PressureM: number(float64(d.LiftM) + loss), RatingM: 112}
 	for k := range 13 {
 		t := float64(k) / 12
@@ -321,7 +327,7 @@ func fixtureCost(l *plan.Layout) {
 	add("drive", "coupling-2", "Coupling, 2 in", "between sticks", "each", 4, "each", each, 4, 1205)
 	add("delivery", "pe-34-300", "PE pipe SIDR 9, 3/4 in, 300 ft coil", "pump to tank", "coil", l.Delivery.LengthM, "m", 91.44, int64(l.Delivery.LengthM/91.44)+1, 12700)
 	add("other", "ram-2", "Ram pump, 2 in", "pump site", "each", 1, "each", each, 1, 98500)
-	l.Cost = plan.Cost{Currency: "USD", Supply: cents(sums["supply"]), Drive: cents(sums["drive"]), Delivery: cents(sums["delivery"]), Other: cents(sums["other"]), Total: cents(total)}
+	l.Cost = plan.Cost{Currency: "USD", Supply: cents(sums["supply"]), Drive: cents(sums["drive"]), Delivery: cents(sums["delivery"]), Other: cents(sums["other"]), Total: cents(total), Low: number(float64(total / 100 * 9 / 10)), High: number(float64(total / 100 * 12 / 10))}
 }
 
 // fixtureStakes sets a peg at the places and at every fourth vertex.

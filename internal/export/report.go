@@ -69,6 +69,7 @@ type report struct {
 	Profile    []figure
 	Checks     []check
 	Parts      []group
+	Sure       sureness
 	Crew       []group
 	Uses       [][]string
 	Pipes      [][]string
@@ -203,6 +204,15 @@ func money(currency string, d plan.Decimal) string {
 	return strings.TrimSpace(currency + " " + sign + whole)
 }
 
+// costRange prints between what the cost lies in 8 of 10 cases, for the start
+// of a sentence.
+func costRange(c plan.Cost) string {
+	if !c.Low.Known() {
+		return ""
+	}
+	return "8 of 10 cases: " + plain(c.Low, 0) + " to " + plain(c.High, 0) + "; "
+}
+
 // total prints the whole cost, or its range where no more is known.
 func total(c plan.Cost) string {
 	if c.Range != nil {
@@ -278,12 +288,13 @@ func (r *report) bestLayout(p *plan.Plan, w words) {
 	l := &p.Layouts[0]
 	r.Best = l.ID
 	r.Facts = []fact{
-		{"Water a day", w.perDay(l.DeliveredLDay), "8 of 10 cases: " + w.dayRange(l.DeliveredLDayLow, l.DeliveredLDayHigh)},
-		{"Materials", total(l.Cost), "pipes, pump and fittings as listed; no labour unless listed"},
+		{"Water a day to count on", w.perDay(l.WaterToCountOn()), "8 of 10 cases: " + w.dayRange(l.DeliveredLDayLow, l.DeliveredLDayHigh)},
+		{"Materials", total(l.Cost), costRange(l.Cost) + "pipes, pump and fittings as listed; no labour unless listed"},
 		{"Chance that it works as asked", w.share(l.ChanceWorks), "given what is known today of heights and losses"},
-		{"Drive head", w.measure(l.DriveHeadM, l.DriveHeadSigmaM), "lifts " + w.length(l.Delivery.LiftM) + " to the tank"},
+		{"Drive head to count on", w.measure(l.HeadToCountOn(), l.DriveHeadSigmaM), "lifts " + w.length(l.Delivery.LiftM) + " to the tank"},
 	}
 	r.Parts = parts(p, l, w)
+	r.Sure = sure(p, l, w)
 	r.Crew = crew(l, w)
 	r.Pipes = pipeRows(l, w)
 	r.Places = placeRows(l, w)
@@ -295,7 +306,7 @@ func parts(p *plan.Plan, l *plan.Layout, w words) []group {
 	groups := []group{
 		{"Pump", [][2]string{
 			{"Pump", pump},
-			{"Drive head, running", w.measure(l.DriveHeadM, l.DriveHeadSigmaM)},
+			{"Drive head, running", w.length(l.DriveHeadM)},
 			{"Lift to the tank inlet", w.length(l.Delivery.LiftM)},
 			{"Lift over drive head", plain(l.LiftRatio, 1)},
 			{"Beats of the waste valve", plain(l.BeatsPerMin, 0) + " a minute"},
@@ -446,8 +457,8 @@ func (r *report) compare(p *plan.Plan, w words) {
 		l := &p.Layouts[i]
 		c := comparison{
 			ID: l.ID, Goal: bestAt(l), Why: l.Why, Best: i == 0, Supply: "none",
-			Water: w.perDay(l.DeliveredLDay), Range: numberOnly(w.dayRange(l.DeliveredLDayLow, l.DeliveredLDayHigh)),
-			Chance: w.share(l.ChanceWorks), Head: w.length(l.DriveHeadM), Lift: w.length(l.Delivery.LiftM),
+			Water: w.perDay(l.WaterToCountOn()), Range: numberOnly(w.dayRange(l.DeliveredLDayLow, l.DeliveredLDayHigh)),
+			Chance: w.share(l.ChanceWorks), Head: w.measure(l.HeadToCountOn(), l.DriveHeadSigmaM), Lift: w.length(l.Delivery.LiftM),
 			Drive: sizeAndLength(driveRun(l), w), Delivery: sizeAndLength(deliveryRun(l), w),
 			Pump: fmt.Sprintf("%d × %s", l.Pump.Count, l.Pump.Model), Cost: total(l.Cost),
 		}

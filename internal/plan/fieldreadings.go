@@ -109,6 +109,7 @@ func (j *job) takeField() error {
 	if len(kept) == 0 {
 		return nil
 	}
+	j.readings = kept
 	if j.certain, err = profile.Condition(j.creek, j.ground, kept); err != nil {
 		return inFile(err, j.site.File)
 	}

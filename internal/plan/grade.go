@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strconv"
 	"strings"
 
 	"github.com/paulmach/orb"
@@ -24,7 +23,7 @@ import (
 func (j *job) gradeWinners() error {
 	for k := range j.result.Ranked {
 		j.record(Progress{Step: "grading layouts", Done: k, Total: len(j.result.Ranked)})
-		g := grader{job: j, c: &j.result.Ranked[k]}
+		g := grader{job: j, c: &j.result.Ranked[k], luck: j.lucks[k]}
 		err := g.grade(len(j.plan.Layouts))
 		var withdrawn *withdrawnError
 		if errors.As(err, &withdrawn) {
@@ -46,6 +45,7 @@ func (j *job) gradeWinners() error {
 		j.prospects = append(j.prospects, g.choice)
 	}
 	j.explain()
+	j.tellLuck()
 	return nil
 }
 
@@ -77,6 +77,7 @@ type grader struct {
 	standpipe *catalog.Item
 	ram    hydraulics.Ram
 	choice prospect
+	luck   luck // what the search claims too much of it
 }
 
 func (g *grader) grade(k int) error {
@@ -413,60 +414,6 @@ func takeoffLine(prices *catalog.Catalog, line catalog.Line) TakeoffLine {
 		out.NeedUnit, out.PackM = "m", Number(it.PackM)
 	}
 	return out
-}
-
-// certainty runs the seeded draws of this layout.
-func (g *grader) certainty(k int) error {
-	c := g.c
-	u := uncertain{
-		intake: g.creek.Points[c.Intake], standpipe: g.creek.Points[c.DriveFrom], pump: g.creek.Points[c.Pump], tank: g.tank,
-		driveHeadM: c.DriveHeadM, supplyLossM: c.SupplyLossM,
-		standpipeM: c.StandpipeWaterM, standpipeMin: g.site.Limits.StandpipeMinM,
-		standpipeMax:  g.site.Limits.StandpipeMaxM,
-		hasStandpipe:  c.Standpipe >= 0,
-		deliveryHeadM: g.operation.DeliveryHeadM, driveHeadMin: g.site.Limits.DriveHeadMinM,
-		demand: g.site.Demand, pumps: c.Layout.Pumps, deliver: g.deliver(),
-		drawFlow: c.Flow, take: g.problem.TakeFlow, takeSigma: g.site.TakeShare * g.site.lowFlowSigma(), lossAt: g.supplyLossAt(),
-	}
-	cost, err := strconv.ParseFloat(string(g.l.Cost.Total), 64)
-	if err != nil {
-		return err
-	}
-	u.worth, g.worthUnit = worth(g.problem.Objective, g.l.Cost.Currency, cost)
-	seed := g.site.Seed*1000003 + uint64(k)
-	b := u.spread(g.certain, seed)
-	less, more := u, u
-	less.headShift, more.headShift = -1, 1
-	g.choice = g.prospectOf(b, less.spread(g.certain, seed), more.spread(g.certain, seed))
-	g.l.DriveHeadSigmaM = Number(b.headSigmaM)
-	g.l.ChanceWorks = Number(b.chance)
-	g.l.DeliveredLDayLow = Number(b.low * litresPerDay)
-	g.l.DeliveredLDayHigh = Number(b.high * litresPerDay)
-	return nil
-}
-
-// supplyLossAt is what the supply pipe loses at a flow.
-func (g *grader) supplyLossAt() func(flow float64) float64 {
-	if g.l.Supply == nil {
-		return func(float64) float64 { return 0 }
-	}
-	pipe := g.supplyPipe.Pipe.Pipe
-	return func(flow float64) float64 {
-		loss, err := hydraulics.HeadLoss(g.fluid, pipe, g.c.SupplyM, flow, g.site.Limits.IntakeLossK)
-		if err != nil {
-			return math.NaN()
-		}
-		return loss
-	}
-}
-
-// deliver gives what one pump delivers when it is set to draw a flow at another
-// drive head and lift.
-func (g *grader) deliver() func(driveHeadM, deliveryHeadM, flow float64) (hydraulics.Duty, error) {
-	drive, tuning := g.drivePipe.Pipe.Pipe, pumpTuning
-	return func(driveHeadM, deliveryHeadM, flow float64) (hydraulics.Duty, error) {
-		return g.ram.TunedTo(g.fluid, drive, g.c.DriveM, driveHeadM, deliveryHeadM, flow, tuning)
-	}
 }
 
 // doubts are what a reader of this layout must know.

@@ -59,7 +59,7 @@ func (p *Plan) Headline() string {
 	}
 	head := func(v Number) string { return quantity.Format(p.System(), quantity.Length, float64(v)) }
 	text := fmt.Sprintf("%s: a ram on %s of drive head would lift about %s (%s to %s in 8 of 10 cases) %s up to the tank, for about %s of materials.",
-		name, head(best.DriveHeadM), day(best.DeliveredLDay), day(best.DeliveredLDayLow), day(best.DeliveredLDayHigh), head(best.Delivery.LiftM), best.Cost.Text())
+		name, head(best.HeadToCountOn()), day(best.WaterToCountOn()), day(best.DeliveredLDayLow), day(best.DeliveredLDayHigh), head(best.Delivery.LiftM), best.Cost.Text())
 	if p.ScreeningOnly {
 		text = "Screening only. " + text
 	}
@@ -75,7 +75,7 @@ func (l *Layout) Chance() string {
 	if !l.ChanceWorks.Known() {
 		return "not known"
 	}
-	return fmt.Sprintf("%.0f %%", 100*float64(l.ChanceWorks))
+	return percent(l.ChanceWorks)
 }
 
 // nearestMiss is the first error's text, which says what is missing.

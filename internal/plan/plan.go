@@ -31,20 +31,23 @@ type Plan struct {
 	Frame        Frame     `json:"frame"`         // of eastings and northings
 	// ScreeningOnly: the terrain is good for finding a place only; costs are
 	// ranges and nothing is listed to buy.
-	ScreeningOnly bool             `json:"screening_only"`
-	Inputs        []Input          `json:"inputs"`      //
-	Creek         Creek            `json:"creek"`       //
-	Layouts       []Layout         `json:"layouts"`     // best first
-	Messages      []Message        `json:"messages"`    // about the whole plan
-	Visits        []Visit          `json:"visits"`      // what to measure on site first, the most telling for its hours first
-	Pins          []PinAnswer      `json:"pins"`        // places that the user has chosen, and whether they work
-	Rejected      []Rejected       `json:"rejected"`    // why not elsewhere
-	Reaches       []Reach          `json:"reaches"`     // what each reach of creek could do, or why not
-	WorksCited    []string         `json:"works_cited"` // formulas and tables that this run used
-	Defaults      []Default        `json:"defaults"`    // values that the site did not give
-	Catalog       string           `json:"catalog"`     // where the prices come from
-	Relief        *Relief          `json:"-"`           // for drawing
-	Prices        *catalog.Catalog `json:"-"`
+	ScreeningOnly bool `json:"screening_only"`
+	// Replans is how often the plan was made again on terrain that errs; null
+	// where that was left out.
+	Replans    Number           `json:"replans"`
+	Inputs     []Input          `json:"inputs"`      //
+	Creek      Creek            `json:"creek"`       //
+	Layouts    []Layout         `json:"layouts"`     // best first
+	Messages   []Message        `json:"messages"`    // about the whole plan
+	Visits     []Visit          `json:"visits"`      // what to measure on site first, the most telling for its hours first
+	Pins       []PinAnswer      `json:"pins"`        // places that the user has chosen, and whether they work
+	Rejected   []Rejected       `json:"rejected"`    // why not elsewhere
+	Reaches    []Reach          `json:"reaches"`     // what each reach of creek could do, or why not
+	WorksCited []string         `json:"works_cited"` // formulas and tables that this run used
+	Defaults   []Default        `json:"defaults"`    // values that the site did not give
+	Catalog    string           `json:"catalog"`     // where the prices come from
+	Relief     *Relief          `json:"-"`           // for drawing
+	Prices     *catalog.Catalog `json:"-"`
 }
 
 // System is the unit system for people.
@@ -147,22 +150,29 @@ type Layout struct {
 	Drive       Drive        `json:"drive"`
 	Delivery    Delivery     `json:"delivery"`
 
-	DriveHeadM        Number `json:"drive_head_m"`
-	DriveHeadSigmaM   Number `json:"drive_head_sd_m"`
-	ChanceWorks       Number `json:"chance_works"`
-	DriveFlowLMin     Number `json:"drive_flow_l_min"`
-	DeliveredLMin     Number `json:"delivered_l_min"`
-	DeliveredLDay     Number `json:"delivered_l_day"`
-	DeliveredLDayLow  Number `json:"delivered_l_day_low"`
-	DeliveredLDayHigh Number `json:"delivered_l_day_high"`
-	BeatsPerMin       Number `json:"beats_per_min"`
-	Efficiency        Number `json:"efficiency"`           // D'Aubuisson
-	EfficiencyRankine Number `json:"efficiency_rankine"`   //
-	LiftRatio         Number `json:"lift_ratio"`           //
-	Mu                Number `json:"mu"`                   // Joukowsky head over delivery head
-	ClosingVelocityMS Number `json:"closing_velocity_m_s"` //
-	ShutoffHeadM      Number `json:"shutoff_head_m"`       // surge that the drive pipe must survive
-	CreekLeftShare    Number `json:"creek_left_share"`     // of low flow, between intake and pump
+	DriveHeadM      Number `json:"drive_head_m"`
+	DriveHeadSigmaM Number `json:"drive_head_sd_m"`
+	// DriveHeadCorrectedM is DriveHeadM less what the search claims too much,
+	// because it takes the place that the terrain's error flatters most;
+	// DeliveredLDayCorrected likewise. null where that is not known. Chances
+	// and ranges hold for the corrected values.
+	DriveHeadCorrectedM    Number  `json:"drive_head_corrected_m"`
+	DeliveredLDayCorrected Number  `json:"delivered_l_day_corrected"`
+	ChanceWorks            Number  `json:"chance_works"`
+	Chances                Chances `json:"chances"`
+	DriveFlowLMin          Number  `json:"drive_flow_l_min"`
+	DeliveredLMin          Number  `json:"delivered_l_min"`
+	DeliveredLDay          Number  `json:"delivered_l_day"`
+	DeliveredLDayLow       Number  `json:"delivered_l_day_low"`
+	DeliveredLDayHigh      Number  `json:"delivered_l_day_high"`
+	BeatsPerMin            Number  `json:"beats_per_min"`
+	Efficiency             Number  `json:"efficiency"`           // D'Aubuisson
+	EfficiencyRankine      Number  `json:"efficiency_rankine"`   //
+	LiftRatio              Number  `json:"lift_ratio"`           //
+	Mu                     Number  `json:"mu"`                   // Joukowsky head over delivery head
+	ClosingVelocityMS      Number  `json:"closing_velocity_m_s"` //
+	ShutoffHeadM           Number  `json:"shutoff_head_m"`       // surge that the drive pipe must survive
+	CreekLeftShare         Number  `json:"creek_left_share"`     // of low flow, between intake and pump
 
 	Starting  Starting  `json:"starting"`
 	StuckOpen StuckOpen `json:"stuck_open"`
@@ -171,6 +181,16 @@ type Layout struct {
 	Takeoff  []TakeoffLine `json:"takeoff"`
 	Stakes   []Stake       `json:"stakes"`
 	Messages []Message     `json:"messages"`
+}
+
+// Chances are the shares of the draws in which a layout passes each test by
+// itself; ChanceWorks is for all but Flow together.
+type Chances struct {
+	DriveHead Number `json:"drive_head"` // is enough
+	Standpipe Number `json:"standpipe"`  // holds the water between its least and greatest height; null without one
+	Flow      Number `json:"flow"`       // the creek gives all that is planned; with less the pump is tuned lower
+	Pump      Number `json:"pump"`       // runs
+	Demand    Number `json:"demand"`     // is met; null without one
 }
 
 // Intake is the screened end in a pool.
@@ -220,18 +240,20 @@ type Tank struct {
 
 // PipeRun is what the three pipe runs have in common.
 type PipeRun struct {
-	Item       string   `json:"item"`
-	Material   string   `json:"material"`
-	Size       string   `json:"size"`
-	Standard   string   `json:"standard"`
-	InsideM    Number   `json:"inside_m"`
-	LengthM    Number   `json:"length_m"` // along the slope
-	LossM      Number   `json:"loss_m"`
-	FlowLS     Number   `json:"flow_l_s"`
-	VelocityMS Number   `json:"velocity_m_s"`
-	PressureM  Number   `json:"pressure_max_m"` // greatest head inside, surge included
-	RatingM    Number   `json:"rating_m"`       // of the pipe at this water temperature; null when its standard gives none
-	Path       []Vertex `json:"path"`
+	Item     string `json:"item"`
+	Material string `json:"material"`
+	Size     string `json:"size"`
+	Standard string `json:"standard"`
+	InsideM  Number `json:"inside_m"`
+	LengthM  Number `json:"length_m"` // along the slope
+	// LengthSigmaM is the standard deviation of the length as laid.
+	LengthSigmaM Number   `json:"length_sd_m"`
+	LossM        Number   `json:"loss_m"`
+	FlowLS       Number   `json:"flow_l_s"`
+	VelocityMS   Number   `json:"velocity_m_s"`
+	PressureM    Number   `json:"pressure_max_m"` // greatest head inside, surge included
+	RatingM      Number   `json:"rating_m"`       // of the pipe at this water temperature; null when its standard gives none
+	Path         []Vertex `json:"path"`
 }
 
 // Supply is the pipe from intake to standpipe.
@@ -248,8 +270,10 @@ type Drive struct {
 // Delivery is the pipe from pump to tank.
 type Delivery struct {
 	PipeRun
-	LiftM  Number `json:"lift_m"`
-	CrestM Number `json:"crest_m"`
+	LiftM Number `json:"lift_m"`
+	// LiftSigmaM is the standard deviation of LiftM.
+	LiftSigmaM Number `json:"lift_sd_m"`
+	CrestM     Number `json:"crest_m"`
 	// Vents and Drains are the high and the low places of the pipe, as
 	// distances along it in metres.
 	Vents  []Number `json:"vents_m"`
@@ -288,6 +312,10 @@ type Cost struct {
 	// Range stands in place of the amounts, which are null, in a plan that is
 	// for screening only; else null.
 	Range *CostRange `json:"range"`
+	// Low and High hold the total in 8 of 10 draws of lengths and prices; null
+	// in a plan that is for screening only.
+	Low  Number `json:"low"`
+	High Number `json:"high"`
 }
 
 // CostRange is a cost that is known roughly.

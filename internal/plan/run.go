@@ -54,7 +54,7 @@ func (j *job) measuredSteps() []func() error {
 
 // layoutSteps lead on to the finished plan.
 func (j *job) layoutSteps() []func() error {
-	return []func() error{j.findPins, j.search, j.gradeWinners, j.answerPins, j.planVisits, j.screen, j.sayWhy, j.drawRelief, j.conclude}
+	return []func() error{j.findPins, j.search, j.replan, j.gradeWinners, j.answerPins, j.planVisits, j.screen, j.sayWhy, j.drawRelief, j.conclude}
 }
 
 // conclude says the last things and puts all in order.
@@ -122,6 +122,7 @@ type job struct {
 	tank      orb.Point
 	tankM     float64 // ground at the tank
 	creek     *profile.Profile
+	readings  []profile.Reading  // measured on site and believed
 	certain   *profile.Certainty // of differences in height, after what was measured on site
 	land      *land
 	work      work // what laying the delivery pipe costs
@@ -132,6 +133,7 @@ type job struct {
 	places    []int // stations of creek that the search looks at
 	problem   optimize.Problem
 	result    *optimize.Result
+	lucks     []luck     // of the ranked candidates
 	prospects []prospect // the layouts as choices, in order
 	worthUnit string     // of the prospects
 	layoutOf  []string   // ID of the layout of each ranked candidate; "" when it was withdrawn

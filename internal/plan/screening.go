@@ -50,7 +50,7 @@ func (j *job) screen() error {
 		if err != nil {
 			return err
 		}
-		l.Cost = Cost{Currency: l.Cost.Currency, Range: &CostRange{Low: Number(twoDigits(screeningLow * total)), High: Number(twoDigits(screeningHigh * total))}}
+		l.Cost = Cost{Currency: l.Cost.Currency, Low: Unknown, High: Unknown, Range: &CostRange{Low: Number(twoDigits(screeningLow * total)), High: Number(twoDigits(screeningHigh * total))}}
 		l.Takeoff = []TakeoffLine{}
 	}
 	if len(j.plan.Layouts) > 0 {

@@ -59,6 +59,8 @@ type Site struct {
 	AltitudeM    float64 // NaN: taken from the terrain
 	TrackSigmaM  float64 // of the track's fixes
 	Seed         uint64
+	Replans      int     // how often the plan is made again on terrain that errs
+	PriceSpread  float64 // standard deviation of prices, as a share
 	PlaceStepM   float64 // how far apart along the creek places are tried
 	Layouts      int     // how many different layouts are wanted
 

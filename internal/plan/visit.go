@@ -69,24 +69,24 @@ type visitStop struct {
 // unit. With a demand the worth is money: what is bought and does not do what
 // was asked has to be bought again, so that a failure costs the materials
 // twice.
-func worth(o optimize.Objective, currency string, cost float64) (func(flow, headM float64, works bool) float64, string) {
+func worth(o optimize.Objective, currency string) (func(flow, headM, cost float64, works bool) float64, string) {
 	switch o {
 	case optimize.LeastCost:
-		return func(_, _ float64, works bool) float64 {
+		return func(_, _, cost float64, works bool) float64 {
 			if works {
 				return -cost
 			}
 			return -2 * cost
 		}, currency
 	case optimize.MostHead:
-		return func(flow, headM float64, _ bool) float64 {
+		return func(flow, headM, _ float64, _ bool) float64 {
 			if flow > 0 {
 				return headM
 			}
 			return 0
 		}, "m"
 	default:
-		return func(flow, _ float64, _ bool) float64 { return flow * litresPerDay }, "L/day"
+		return func(flow, _, _ float64, _ bool) float64 { return flow * litresPerDay }, "L/day"
 	}
 }
 

@@ -171,23 +171,23 @@ func TestOutcomesNameTheThreshold(t *testing.T) {
 // spread of the pump, whose mean factor is exp(σ²/2). 400 draws know that mean
 // to 0.6 %; four times that is the bound.
 func TestWorthGrowsWithTheHead(t *testing.T) {
-	of, unit := worth(optimize.MostWater, "USD", 100)
+	of, unit := worth(optimize.MostWater, "USD")
 	if unit != "L/day" {
 		t.Errorf("unit %q", unit)
 	}
-	u := uncertain{driveHeadM: 3, pumps: 1, drawFlow: 1, deliver: linear, deliveryHeadM: 10, worth: func(q, h float64, ok bool) float64 { return of(q/1000, h, ok) }}
+	u := uncertain{driveHeadM: 3, drawFlow: 1, deliver: linear, worth: func(q, h, c float64, ok bool) float64 { return of(q/1000, h, c, ok) }}
 	less, more := u, u
 	less.headShift, more.headShift = -1, 1
 	g := &grader{c: &optimize.Candidate{Box: -1, Standpipe: -1, Pump: 4}}
-	p := g.prospectOf(u.spread(sameSigma(0.2), 7), less.spread(sameSigma(0.2), 7), more.spread(sameSigma(0.2), 7))
-	if want := 86400 * math.Exp(pumpSpread*pumpSpread/2); math.Abs(p.slope/want-1) > 0.025 {
+	p := g.prospectOf(spreadOf(t, u, sameSigma(0.2), 7), spreadOf(t, less, sameSigma(0.2), 7), spreadOf(t, more, sameSigma(0.2), 7))
+	if want := 86400 * math.Exp(modelSpread*modelSpread/2); math.Abs(p.slope/want-1) > 0.025 {
 		t.Errorf("slope %v L/day a metre, want %v", p.slope, want)
 	}
 	if len(p.places) != 2 || p.places[1].station != 4 {
 		t.Errorf("places %+v", p.places)
 	}
-	money, unit := worth(optimize.LeastCost, "USD", 100)
-	if money(1, 3, true) != -100 || money(0, 3, false) != -200 || unit != "USD" {
+	money, unit := worth(optimize.LeastCost, "USD")
+	if money(1, 3, 100, true) != -100 || money(0, 3, 100, false) != -200 || unit != "USD" {
 		t.Error("a layout that fails does not cost its materials twice")
 	}
 }

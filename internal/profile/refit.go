@@ -5,9 +5,10 @@ import "math"
 // Refit is the profile that the same fit gives for other raw heights at the
 // same stations, in metres: of terrain whose error came out differently. Where
 // the raster has no height there is none, whatever rawM says. How uncertain
-// the heights are is not worked out again.
+// the heights are stays as it was.
 func (p *Profile) Refit(rawM []float64, o ThalwegOptions) *Profile {
-	q := &Profile{Alignment: p.Alignment, Stations: p.Stations, Points: p.Points, RawM: rawM, Flags: make([]Flag, p.Len()), SlopeM: make([]float64, p.Len())}
+	q := &Profile{Alignment: p.Alignment, Stations: p.Stations, Points: p.Points, RawM: rawM, Flags: make([]Flag, p.Len()), SlopeM: make([]float64, p.Len()),
+		SigmaM: p.SigmaM, ResidualM: p.ResidualM, ownVar: p.ownVar, ownWithinM: p.ownWithinM}
 	for i, f := range p.Flags {
 		q.Flags[i] = f &^ FlagBridge
 	}
