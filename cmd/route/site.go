@@ -30,6 +30,7 @@ type settingFlags struct {
 	Units     string   `help:"What is printed: us or si." placeholder:"us|si"`
 	ZUnit     string   `name:"z-unit" help:"Unit of the raster's heights: m, ft or us-ft. The raster's own word is used when this is not given." placeholder:"UNIT"`
 	CRS       string   `name:"crs" help:"Coordinate system of a raster that declares none." placeholder:"EPSG:n"`
+	StakesCRS string   `name:"stakes-crs" help:"Coordinate system in which the stakes are wanted besides degrees and UTM: a national grid or state plane." placeholder:"EPSG:n"`
 	LowFlow   string   `name:"creek-flow" help:"The creek's lowest flow, such as \"8 L/s\"." placeholder:"FLOW"`
 	Demand    string   `help:"Water wanted a day, such as \"1500 L/day\"." placeholder:"VOLUME"`
 	Objective string   `help:"least_cost, most_water or most_head." placeholder:"WORD"`
@@ -142,6 +143,7 @@ func (f *settingFlags) settings() []flagSetting {
 		{"--units", "units", f.Units},
 		{"--z-unit", "z_unit", f.ZUnit},
 		{"--crs", "crs", f.CRS},
+		{"--stakes-crs", "stakes_crs", f.StakesCRS},
 		{"--creek-flow", "creek_flow.low", f.LowFlow},
 		{"--demand", "demand", f.Demand},
 		{"--objective", "objective", f.Objective},

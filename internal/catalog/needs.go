@@ -38,6 +38,11 @@ const (
 // metres (common practice, no source).
 const AnchorSpacingM = 3.0
 
+// Anchors is how many anchors a drive pipe of a length in metres takes.
+func Anchors(driveM float64) int {
+	return max(0, int(math.Ceil(driveM/AnchorSpacingM-1e-9)))
+}
+
 // Rules of Needs (common practice, no source).
 const (
 	clampsPerEnd      = 2 // on each pipe end pushed over a barb
@@ -207,7 +212,7 @@ func (n *needs) drive() {
 		}
 		n.add(c.fitting(PartUnion, pipe), 1, GroupDrive, where)
 		n.add(c.fitting(PartGate, pipe), 1, GroupDrive, where)
-		n.add(c.fitting(PartAnchor, pipe), math.Ceil(l.DriveM/AnchorSpacingM-1e-9), GroupDrive, where)
+		n.add(c.fitting(PartAnchor, pipe), float64(Anchors(l.DriveM)), GroupDrive, where)
 		if i > 0 {
 			n.add(c.fitting(PartTee, pipe), 1, GroupDrive, where)
 		}

@@ -18,6 +18,9 @@ const (
 	PlanJSON    Format = "plan.json"
 	GeoJSON     Format = "route.geojson"
 	GPX         Format = "route.gpx"
+	KML         Format = "route.kml"
+	GeoPackage  Format = "route.gpkg"
+	DXF         Format = "route.dxf"
 	StakeoutCSV Format = "stakeout.csv"
 	TakeoffCSV  Format = "takeoff.csv"
 	ProfileCSV  Format = "profile.csv"
@@ -26,13 +29,16 @@ const (
 )
 
 // Formats lists the files of the hand-off folder.
-var Formats = []Format{PlanJSON, GeoJSON, GPX, StakeoutCSV, TakeoffCSV, ProfileCSV, ProfileSVG, ReportHTML}
+var Formats = []Format{PlanJSON, GeoJSON, GPX, KML, GeoPackage, DXF, StakeoutCSV, TakeoffCSV, ProfileCSV, ProfileSVG, ReportHTML}
 
 // writers has the function that writes each format.
 var writers = map[Format]func(io.Writer, *plan.Plan) error{
 	PlanJSON:    writePlanJSON,
 	GeoJSON:     writeGeoJSON,
 	GPX:         writeGPX,
+	KML:         writeKML,
+	GeoPackage:  writeGeoPackage,
+	DXF:         writeDXF,
 	StakeoutCSV: writeStakeoutCSV,
 	TakeoffCSV:  writeTakeoffCSV,
 	ProfileCSV:  writeProfileCSV,

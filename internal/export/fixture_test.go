@@ -91,7 +91,7 @@ func fixturePlan(units string) *plan.Plan {
 			{Use: "garden", Count: 150, Per: "m²", Each: 4, Source: "common practice, no source"},
 			{Use: "guests", Count: 5, Per: "", Each: 120, Source: "the site file"},
 		},
-		Frame: plan.Frame{PROJ: "+proj=tmerc +lat_0=0.0123 +lon_0=-150.25 +k_0=1.00002 +ellps=WGS84 +units=m", UTM: "EPSG:32606"},
+		Frame: plan.Frame{PROJ: "+proj=tmerc +lat_0=0.0123 +lon_0=-150.25 +k_0=1.00002 +ellps=WGS84 +units=m", UTM: "EPSG:32606", Grid: "EPSG:32606", GridName: "UTM zone 6N (EPSG:32606)", GridUnit: "metre", GridUnitM: 1},
 		Inputs: []plan.Input{
 			{Path: "ground.tif", Role: "terrain", SHA256: strings.Repeat("3f9a01bc", 8), CRS: "EPSG:32606", VerticalUnit: "m", VerticalDatum: "", CellM: 1, CellText: "1 m", AccuracyClass: "lidar, 1 m", AccuracyWhy: "cell size of 1 m and no statement of accuracy"},
 			{Path: "creek.gpx", Role: "creek", SHA256: strings.Repeat("c0ffee42", 8), CRS: "EPSG:4326", CellM: plan.Unknown, Points: &points},
@@ -335,7 +335,11 @@ func fixtureStakes(l *plan.Layout) []plan.Stake {
 	var stakes []plan.Stake
 	along := plan.Number(0)
 	add := func(label, role string, at plan.Place, alongM, invert plan.Number, task string) {
-		s := plan.Stake{Label: label, Role: role, Place: at, AlongM: alongM, InvertM: invert, FallIntakeM: l.Intake.WaterM - invert, Do: task}
+		s := plan.Stake{Label: label, Role: role, Place: at, AlongM: alongM, InvertM: invert, FallIntakeM: l.Intake.WaterM - invert, CutM: at.GroundM - invert, GridE: at.EastingM, GridN: at.NorthM, Do: task}
+		if role == "pump" {
+			s.Check = &plan.StakeCheck{Of: "waste valve outlet", From: "the water mark of the standpipe", BelowM: l.DriveHeadM, LowM: l.DriveHeadM - 0.3, HighM: plan.Unknown, LowWhy: "less water than wanted",
+				Text: "waste valve outlet below the water mark of the standpipe by the drive head; accept a foot less (less: less water than wanted)"}
+		}
 		s.FallLastM = s.FallIntakeM
 		if n := len(stakes); n > 0 {
 			s.FallLastM = stakes[n-1].InvertM - invert

@@ -50,8 +50,9 @@ type geometry struct {
 	Coordinates any    `json:"coordinates"` // position or []position
 }
 
-// position is longitude and latitude to seven decimals, about a centimetre,
-// and the height to a millimetre where it is known.
+// position is longitude and latitude to nine decimals, a tenth of a millimetre,
+// so that the height of a point between two others follows from them to the
+// millimetre that heights have; the height only where it is known.
 type position struct {
 	lon, lat plan.Degrees
 	z        plan.Number
@@ -64,9 +65,9 @@ func (p position) located() bool {
 // MarshalJSON writes two or three numbers.
 func (p position) MarshalJSON() ([]byte, error) {
 	b := []byte{'['}
-	b = strconv.AppendFloat(b, float64(p.lon), 'f', 7, 64)
+	b = strconv.AppendFloat(b, float64(p.lon), 'f', 9, 64)
 	b = append(b, ',')
-	b = strconv.AppendFloat(b, float64(p.lat), 'f', 7, 64)
+	b = strconv.AppendFloat(b, float64(p.lat), 'f', 9, 64)
 	if p.z.Known() {
 		b = append(b, ',')
 		b = strconv.AppendFloat(b, float64(p.z), 'f', 3, 64)

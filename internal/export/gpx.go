@@ -11,9 +11,11 @@ import (
 	"route/internal/quantity"
 )
 
-// gpxNameLen is the longest waypoint name that common receivers show whole
-// (common practice, no source).
-const gpxNameLen = 10
+// Longest texts that common receivers show whole (common practice, no source).
+const (
+	gpxNameLen = 10
+	gpxDescLen = 50
+)
 
 // writeGPX writes GPX 1.1: a waypoint for every place and stake of the best
 // layout, and a track for every pipe of every layout. Only the best layout has
@@ -72,9 +74,12 @@ func (g *gpxFile) open(indent, element string, lon, lat plan.Degrees, ele plan.N
 // waypoints writes the stakes, and those places that have no stake.
 func (g *gpxFile) waypoints(l *plan.Layout) {
 	staked := map[string]bool{}
-	for _, s := range l.Stakes {
+	last := ""
+	for i := range l.Stakes {
+		s := &l.Stakes[i]
 		staked[s.Role] = true
-		g.waypoint(s.Label, s.Do+g.fall(s.FallIntakeM), s.Role, s.Place)
+		g.waypoint(s.Label, g.stake(s, last), s.Role, s.Place)
+		last = s.Label
 	}
 	for _, at := range places(l) {
 		if !staked[at.role] {
@@ -88,8 +93,8 @@ func (g *gpxFile) visits(visits []plan.Visit) {
 	for i := range visits {
 		v := &visits[i]
 		name := fmt.Sprintf("VISIT%d", v.Rank)
-		g.waypoint(name+"-UP", "measure down from the water here: "+v.From.Name, "visit", v.From.Place)
-		g.waypoint(name+"-LOW", "measure down to the water here: "+v.To.Name, "visit", v.To.Place)
+		g.waypoint(name+"-UP", "from the water here: "+v.From.Name, "visit", v.From.Place)
+		g.waypoint(name+"-LOW", "to the water here: "+v.To.Name, "visit", v.To.Place)
 	}
 }
 
@@ -99,27 +104,34 @@ func (g *gpxFile) waypoint(name, desc, role string, at plan.Place) {
 	}
 	g.line("")
 	g.text("    ", "name", ascii(name, gpxNameLen))
-	g.text("    ", "desc", ascii(desc, 120))
+	g.text("    ", "desc", ascii(desc, gpxDescLen))
 	g.text("    ", "type", role)
 	g.line("  </wpt>")
 }
 
-// fall says how far below the intake's water a stake's pipe lies.
-func (g *gpxFile) fall(m plan.Number) string {
-	if !m.Known() {
-		return ""
+// stake says in few words how the pipe lies at a stake: what a staff on it
+// reads against the last stake, and how deep it lies.
+func (g *gpxFile) stake(s *plan.Stake, last string) string {
+	var parts []string
+	if text := Staff(g.system, s.FallLastM); text != "" && last != "" {
+		parts = append(parts, "staff "+text+" than "+last)
 	}
-	size, way := float64(m), " below"
-	if size < 0 {
-		size, way = -size, " above"
+	switch cut := float64(s.CutM); {
+	case cut > 0.03:
+		parts = append(parts, "cut "+quantity.Format(g.system, quantity.Length, cut))
+	case cut < -0.03:
+		parts = append(parts, "up "+quantity.Format(g.system, quantity.Length, -cut))
 	}
-	return "; " + quantity.Format(g.system, quantity.Length, size) + way + " intake water"
+	if len(parts) == 0 {
+		return s.Do
+	}
+	return strings.Replace(strings.Join(parts, ", "), "the same than", "the same as at", 1)
 }
 
 func (g *gpxFile) track(l *plan.Layout, run pipeRun) {
 	g.line("  <trk>")
 	g.text("    ", "name", ascii(l.ID+" "+run.role, 14))
-	g.text("    ", "desc", ascii(strings.TrimSpace(run.Material+" "+run.Size)+", "+quantity.Format(g.system, quantity.Length, float64(run.LengthM)), 120))
+	g.text("    ", "desc", ascii(strings.TrimSpace(run.Material+" "+run.Size)+", "+quantity.Format(g.system, quantity.Length, float64(run.LengthM)), gpxDescLen))
 	g.text("    ", "type", run.role)
 	g.line("    <trkseg>")
 	for _, v := range run.Path {
@@ -157,5 +169,5 @@ var plainLetters = map[rune]string{
 	'è': "e", 'é': "e", 'ê': "e", 'ë': "e", 'ē': "e", 'ì': "i", 'í': "i", 'î': "i", 'ï': "i", 'ī': "i", 'ñ': "n",
 	'ò': "o", 'ó': "o", 'ô': "o", 'õ': "o", 'ø': "o", 'ō': "o", 'ö': "oe", 'ù': "u", 'ú': "u", 'û': "u", 'ū': "u", 'ü': "ue",
 	'ß': "ss", 'š': "s", 'ý': "y", 'ž': "z", 'Ä': "Ae", 'Å': "A", 'Á': "A", 'Ç': "C", 'É': "E", 'È': "E", 'Í': "I", 'Ñ': "N", 'Ö': "Oe", 'Ø': "O", 'Ó': "O", 'Ü': "Ue", 'Ú': "U",
-	'’': "'", '‘': "'", '“': "\"", '”': "\"", '–': "-", '—': "-", '×': "x", '°': " deg", '±': "+/-", '\u00a0': " ", '\u202f': " ", '½': "1/2", '¼': "1/4", '¾': "3/4",
+	'’': "'", '‘': "'", '“': "\"", '”': "\"", '–': "-", '—': "-", '×': "x", '²': "2", '³': "3", '≥': ">=", '≤': "<=", '°': " deg", '±': "+/-", '\u00a0': " ", '\u202f': " ", '½': "1/2", '¼': "1/4", '¾': "3/4",
 }

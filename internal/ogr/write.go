@@ -101,14 +101,42 @@ type Entity struct {
 func DXF(w io.Writer, crs string, entities []Entity) error {
 	l := Layer{Name: "entities", Kind: anyGeometry, Fields: []Field{{fieldDXFLayer, Text}, {fieldDXFStyle, Text}}}
 	for _, e := range entities {
+		if len(e.Line) == 0 || !located(e.Line) {
+			continue // what has no place cannot be drawn
+		}
 		style := "PEN(c:" + e.Colour + ")"
 		if e.Text != "" {
-			style = fmt.Sprintf(`LABEL(f:"Arial",t:"%s",s:%gg,c:%s)`, strings.NewReplacer(`"`, "'", `\`, "/").Replace(e.Text), e.Height, e.Colour)
+			style = fmt.Sprintf(`LABEL(f:"Arial",t:"%s",s:%gg,c:%s)`, drawnText(e.Text), e.Height, e.Colour)
 		}
 		l.Features = append(l.Features, Feature{Parts: [][]Position{e.Line}, Values: []any{e.Layer, style}})
 	}
 	return translate(w, crs, []Layer{l}, ".dxf", []string{"-f", "DXF", "-dialect", "OGRSQL",
 		"-sql", "SELECT " + fieldDXFLayer + " AS Layer, " + fieldDXFStyle + " AS OGR_STYLE FROM entities"})
+}
+
+// drawnText keeps a text on one line and free of what a style or a drawing
+// would read as a command.
+func drawnText(s string) string {
+	return strings.Map(func(r rune) rune {
+		switch {
+		case r == '"':
+			return '\''
+		case r == '\\':
+			return '/'
+		case r < ' ' || r == 0x7f:
+			return ' '
+		}
+		return r
+	}, strings.ToValidUTF8(s, "?"))
+}
+
+func located(line []Position) bool {
+	for _, p := range line {
+		if !p.located() {
+			return false
+		}
+	}
+	return true
 }
 
 // anyGeometry is the kind of a layer of points and lines.
@@ -223,6 +251,9 @@ func (l *Layer) addFeature(layer godal.Layer, sr *godal.SpatialRef, f Feature) e
 	for i, value := range f.Values {
 		if number, ok := value.(float64); value == nil || ok && !finite(number) {
 			continue
+		}
+		if text, ok := value.(string); ok {
+			value = strings.ReplaceAll(strings.ToValidUTF8(text, "\uFFFD"), "\x00", "")
 		}
 		if err := feature.SetFieldValue(fields[l.Fields[i].Name], value, failures); err != nil {
 			return fmt.Errorf("field %s: %w", l.Fields[i].Name, err)

@@ -111,6 +111,7 @@ func (g *grader) grade(k int) error {
 	}
 	found := g.waterPath()
 	g.l.Stakes = stakesOf(&g.l, g.site.Units)
+	g.checkStakes()
 	g.l.Messages = []Message{}
 	for _, f := range append(g.doubts(), found...) {
 		g.l.Messages = append(g.l.Messages, g.message(f))

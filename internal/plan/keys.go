@@ -35,6 +35,7 @@ var settings = []key{
 	word("z_unit", []string{"m", "ft", "us-ft"}, "", "", func(s *Site, w string) { s.ZUnit = w }),
 	word("accuracy", []string{"lidar_open", "lidar_forest", "mixed_10m", "global_30m"}, "", "", func(s *Site, w string) { s.Accuracy = w }),
 	text("crs", `a coordinate system, such as "EPSG:26910"`, func(s *Site) *string { return &s.CRS }),
+	text("stakes_crs", `the grid that the crew's receivers show, such as "EPSG:27700"`, func(s *Site) *string { return &s.StakesCRS }),
 	text("creek", `a GPX track, another line layer or a table of levels, such as "creek.gpx"`, func(s *Site) *string { return &s.Creek }),
 	text("creek_line", `the line of a creek that was levelled, such as "creek.gpx"`, func(s *Site) *string { return &s.CreekLine }),
 	text("track", "the name of a track in the creek file", func(s *Site) *string { return &s.Track }),

@@ -71,6 +71,12 @@ type PlanUse struct {
 type Frame struct {
 	PROJ string `json:"proj"`
 	UTM  string `json:"utm_zone"` // of the stakes: "EPSG:32610"
+	// Grid is the system that the stakes' grid_e and grid_n are in: the one
+	// that the site asks for, else the UTM zone.
+	Grid      string `json:"grid"`
+	GridName  string `json:"grid_name"`
+	GridUnit  string `json:"grid_unit"`
+	GridUnitM Number `json:"grid_unit_m"` // metres in it
 }
 
 // Input is one file that was read.
@@ -348,7 +354,13 @@ type Stake struct {
 	InvertM     Number `json:"invert_m"`            // of the pipe
 	FallIntakeM Number `json:"fall_since_intake_m"` // intake water minus invert; positive is down
 	FallLastM   Number `json:"fall_since_last_m"`
-	Do          string `json:"do"` // what to do here
+	// CutM is how far below the ground the pipe lies; negative above it.
+	CutM Number `json:"cut_m"`
+	// GridE and GridN are the place in Frame.Grid, in its unit.
+	GridE Number      `json:"grid_e"`
+	GridN Number      `json:"grid_n"`
+	Check *StakeCheck `json:"check"` // that needs no receiver; null where there is none
+	Do    string      `json:"do"`    // what to do here
 }
 
 // Visit is a drop to measure on site before anything is bought: the water at

@@ -44,7 +44,7 @@ func Run(ctx context.Context, site *Site, record func(Progress)) (*Plan, error) 
 
 // groundSteps lead from the files to the long profile as the terrain has it.
 func (j *job) groundSteps() []func() error {
-	return []func() error{j.readCreek, j.needPlace, j.openTerrain, j.findTank, j.placeFrame, j.loadGround, j.standTank, j.longProfile}
+	return []func() error{j.readCreek, j.needPlace, j.openTerrain, j.findTank, j.placeFrame, j.nameStakesGrid, j.loadGround, j.standTank, j.longProfile}
 }
 
 // measuredSteps lead on to all that does not hang on what is to be built.
@@ -54,7 +54,7 @@ func (j *job) measuredSteps() []func() error {
 
 // layoutSteps lead on to the finished plan.
 func (j *job) layoutSteps() []func() error {
-	return []func() error{j.findPins, j.search, j.replan, j.gradeWinners, j.answerPins, j.planVisits, j.screen, j.sayWhy, j.drawRelief, j.conclude}
+	return []func() error{j.findPins, j.search, j.replan, j.gradeWinners, j.inStakesGrid, j.answerPins, j.planVisits, j.screen, j.sayWhy, j.drawRelief, j.conclude}
 }
 
 // conclude says the last things and puts all in order.

@@ -21,7 +21,10 @@ type Site struct {
 	// lidar_forest, mixed_10m or global_30m; "" takes what the raster suggests.
 	Accuracy string
 	CRS      string // of a raster that declares none
-	Creek    string // track or line of the creek, or a table of its levels
+	// StakesCRS is the coordinate system in which stakes are wanted besides
+	// degrees and UTM, as an EPSG code; "" for none.
+	StakesCRS string
+	Creek     string // track or line of the creek, or a table of its levels
 	// CreekLine is the track or line beside a table of levels; "" where its
 	// points have their own coordinates.
 	CreekLine string

@@ -3,7 +3,9 @@ package plan
 import (
 	"fmt"
 	"math"
+	"slices"
 
+	"route/internal/catalog"
 	"route/internal/hydraulics"
 	"route/internal/quantity"
 )
@@ -14,29 +16,34 @@ const (
 	stakeEverySI = 20.0
 )
 
+// pegsApartM is how near two stakes of one pipe may stand; nearer, one stake
+// says what is to be done for both.
+const pegsApartM = 0.5
+
 // stakesOf lists the pegs of a layout from the water down and up to the tank:
-// the places, and a peg at every tape length of each pipe.
+// the places; the bends, vents, drains and supports of each pipe; and a peg at
+// every tape length.
 func stakesOf(l *Layout, system quantity.System) []Stake {
-	s := staker{layout: l, every: stakeEverySI, intakeWater: float64(l.Intake.WaterM)}
+	s := staker{layout: l, system: system, every: stakeEverySI, intakeWater: float64(l.Intake.WaterM)}
 	if system == quantity.US {
 		s.every = stakeEveryUS
 	}
 	s.place("INTAKE", "intake", l.Intake.Place, firstInvert(l), intakeTask(l, system))
 	if l.Supply != nil {
-		s.pipe("S", "supply", l.Supply.Path, "Supply pipe; must fall from the stake above", func(along Number) {
-			if l.SettlingBox != nil && s.boxPending(along) {
-				s.placeAt(l.SettlingBox.AlongM, "BOX", "settling_box", l.SettlingBox.Place, l.SettlingBox.WaterM, "Settling box"+boxSize(l, system)+"; level its seat, its water stands at the level given")
-			}
-		})
+		var pegs []peg
+		if b := l.SettlingBox; b != nil {
+			pegs = append(pegs, peg{along: float64(b.AlongM), label: "BOX", role: "settling_box", at: b.Place, level: b.WaterM, task: "Settling box" + boxSize(l, system) + "; level its seat, its water stands at the level given"})
+		}
+		s.pipe("S", "supply", l.Supply.Path, "Supply pipe; must fall from the stake above", append(pegs, bendPegs("SB", "supply", l.Supply.Path)...))
 	} else if l.SettlingBox != nil {
 		s.place("BOX", "settling_box", l.SettlingBox.Place, l.SettlingBox.WaterM, "Settling box"+boxSize(l, system)+"; the drive pipe leaves from it")
 	}
 	if l.Standpipe != nil {
 		s.place("STANDPIPE", "standpipe", l.Standpipe.Place, l.Drive.Path[0].InvertM, standpipeTask(l, system))
 	}
-	s.pipe("D", "drive", l.Drive.Path, "Drive pipe; straight line between standpipe and pump, support and anchor it", nil)
+	s.pipe("D", "drive", l.Drive.Path, "Drive pipe; straight line between standpipe and pump, support and anchor it", supportPegs(l, system))
 	s.place("PUMP", "pump", l.Pump.Place, l.Pump.OutletM, pumpTask(l, system))
-	s.pipe("L", "delivery", l.Delivery.Path, "Delivery pipe", s.ventsAndDrains(l))
+	s.pipe("L", "delivery", l.Delivery.Path, "Delivery pipe", append(ventsAndDrains(l), bendPegs("LB", "delivery", l.Delivery.Path)...))
 	s.place("TANK", "tank", l.Tank.Place, l.Tank.InletM, "Tank inlet at this level, with an air gap above the overflow")
 	return s.stakes
 }
@@ -65,6 +72,12 @@ func boxSize(l *Layout, system quantity.System) string {
 		quantity.Format(system, quantity.Area, float64(l.SettlingBox.AreaM2)), quantity.Format(system, quantity.Volume, float64(l.SettlingBox.VolumeM3)))
 }
 
+func standpipeTask(l *Layout, system quantity.System) string {
+	return fmt.Sprintf("Standpipe, %s tall; runs full to %s above the ground",
+		quantity.Format(system, quantity.Length, float64(l.Standpipe.HeightM)),
+		quantity.Format(system, quantity.Length, float64(l.Standpipe.RunningLevelM-l.Standpipe.GroundM)))
+}
+
 func pumpTask(l *Layout, system quantity.System) string {
 	task := "Waste valve outlet at this level; bolt the pump to concrete"
 	if l.Pump.ThrustN > 0 {
@@ -73,96 +86,112 @@ func pumpTask(l *Layout, system quantity.System) string {
 	return task
 }
 
-// ventsAndDrains pegs the high and low places of the delivery pipe as the
-// stakes come past them.
-func (s *staker) ventsAndDrains(l *Layout) func(along Number) {
-	vents, drains := 0, 0
-	peg := func(at Number, label, task string) {
-		v := pointAlong(l.Delivery.Path, float64(at))
-		s.placeAt(at, label, "delivery", v.place(), v.InvertM, task)
-	}
-	return func(along Number) {
-		for {
-			vent := vents < len(l.Delivery.Vents) && l.Delivery.Vents[vents] <= along
-			drain := drains < len(l.Delivery.Drains) && l.Delivery.Drains[drains] <= along
-			switch {
-			case vent && (!drain || l.Delivery.Vents[vents] < l.Delivery.Drains[drains]):
-				vents++
-				peg(l.Delivery.Vents[vents-1], fmt.Sprintf("VENT%d", vents), "High place of the delivery pipe: tee with an air vent")
-			case drain:
-				drains++
-				peg(l.Delivery.Drains[drains-1], fmt.Sprintf("DRAIN%d", drains), "Low place of the delivery pipe: tee with a drain")
-			default:
-				return
-			}
+// peg is a stake of a pipe before it has its place in the row.
+type peg struct {
+	along       float64
+	label, role string
+	task        string
+	at          Place
+	level       Number
+	also        string // what to do here for a nearby peg that this one stands for
+}
+
+// ventsAndDrains pegs the high and low places of the delivery pipe.
+func ventsAndDrains(l *Layout) []peg {
+	var pegs []peg
+	mark := func(word, task string, at []Number) {
+		for k, along := range at {
+			v := pointAlong(l.Delivery.Path, float64(along))
+			pegs = append(pegs, peg{along: float64(along), label: fmt.Sprintf("%s%d", word, k+1), role: "delivery", at: v.place(), level: v.InvertM, task: task, also: "tee"})
 		}
 	}
+	mark("VENT", "High place of the delivery pipe: tee with an air vent", l.Delivery.Vents)
+	mark("DRAIN", "Low place of the delivery pipe: tee with a drain", l.Delivery.Drains)
+	return pegs
 }
 
-func standpipeTask(l *Layout, system quantity.System) string {
-	return fmt.Sprintf("Standpipe, %s tall; runs full to %s above the ground",
-		quantity.Format(system, quantity.Length, float64(l.Standpipe.HeightM)),
-		quantity.Format(system, quantity.Length, float64(l.Standpipe.RunningLevelM-l.Standpipe.GroundM)))
+// onGroundM is how far off the ground a pipe still counts as lying on it.
+const onGroundM = 0.03
+
+// supportPegs pegs the anchors of the drive pipe, as many as are bought.
+func supportPegs(l *Layout, system quantity.System) []peg {
+	length := float64(l.Drive.Path[len(l.Drive.Path)-1].AlongM)
+	count := catalog.Anchors(length)
+	pegs := make([]peg, count)
+	for k := range pegs {
+		v := pointAlong(l.Drive.Path, length*(float64(k)+0.5)/float64(count))
+		task := "Support and anchor of the drive pipe"
+		switch above := float64(v.InvertM - v.GroundM); {
+		case math.Abs(above) < onGroundM:
+			task += ": the pipe lies on the ground"
+		case above > 0:
+			task += fmt.Sprintf(": the pipe lies %s above the ground", quantity.Format(system, quantity.Length, above))
+		case above < 0:
+			task += fmt.Sprintf(": the pipe lies %s below the ground", quantity.Format(system, quantity.Length, -above))
+		}
+		pegs[k] = peg{along: float64(v.AlongM), label: fmt.Sprintf("SUP%d", k+1), role: "drive", at: v.place(), level: v.InvertM, task: task, also: "support"}
+	}
+	return pegs
 }
 
-// staker numbers the pegs as it goes along.
+// staker puts the pegs in a row as it goes along.
 type staker struct {
 	layout      *Layout
+	system      quantity.System
 	every       float64
 	intakeWater float64
 	stakes      []Stake
 	alongM      float64 // of the pipes before this one
-	boxDone     bool
-}
-
-// boxPending says, once, that the box lies before a distance along the supply.
-func (s *staker) boxPending(along Number) bool {
-	if s.boxDone || float64(along) < float64(s.layout.SettlingBox.AlongM) {
-		return false
-	}
-	s.boxDone = true
-	return true
 }
 
 // place sets a peg at the end of the pipes so far.
 func (s *staker) place(label, role string, at Place, invert Number, task string) {
-	s.placeAt(0, label, role, at, invert, task)
-}
-
-// placeAt sets a peg at a distance along the pipe that is being walked.
-func (s *staker) placeAt(along Number, label, role string, at Place, invert Number, task string) {
-	s.add(Stake{Label: label, Role: role, Place: at, AlongM: Number(s.alongM) + along, InvertM: invert, Do: task})
+	s.add(Stake{Label: label, Role: role, Place: at, AlongM: Number(s.alongM), InvertM: invert, Do: task})
 }
 
 func (s *staker) add(peg Stake) {
 	peg.FallIntakeM = Number(s.intakeWater) - peg.InvertM
 	peg.FallLastM = Unknown
+	peg.CutM = peg.GroundM - peg.InvertM
+	peg.GridE, peg.GridN = peg.EastingM, peg.NorthM
 	if len(s.stakes) > 0 {
 		peg.FallLastM = s.stakes[len(s.stakes)-1].InvertM - peg.InvertM
 	}
 	s.stakes = append(s.stakes, peg)
 }
 
-// pipe sets a peg at every tape length of a pipe, not closer than a third of
-// one to its ends, where the places have their own.
-func (s *staker) pipe(letter, role string, path []Vertex, task string, before func(along Number)) {
+// pipe sets the special pegs of a pipe and one at every tape length, not
+// closer than a third of one to its ends, where the places have their own. Of
+// pegs that would stand on one another the first in rank stays: specials in
+// the order in which they are given, then those of the tape.
+func (s *staker) pipe(letter, role string, path []Vertex, task string, special []peg) {
 	total := float64(path[len(path)-1].AlongM)
-	count := 0
+	pegs := special
 	for k := 1; float64(k)*s.every < total-s.every/3; k++ {
-		at := pointAlong(path, float64(k)*s.every)
-		if before != nil {
-			before(at.AlongM)
-		}
-		count++
-		s.add(Stake{
-			Label: fmt.Sprintf("%s%d", letter, count), Role: role,
-			Place:   at.place(),
-			AlongM:  Number(s.alongM) + at.AlongM,
-			InvertM: at.InvertM, Do: task,
-		})
+		v := pointAlong(path, float64(k)*s.every)
+		pegs = append(pegs, peg{along: float64(v.AlongM), label: fmt.Sprintf("%s%d", letter, k), role: role, at: v.place(), level: v.InvertM, task: task})
 	}
-	if before != nil {
-		before(Number(total))
+	var kept []peg
+	for _, p := range pegs {
+		near := slices.IndexFunc(kept, func(q peg) bool { return math.Abs(p.along-q.along) < pegsApartM })
+		switch {
+		case near < 0:
+			kept = append(kept, p)
+		case p.also != "":
+			kept[near].task += "; " + p.also
+		}
+	}
+	slices.SortStableFunc(kept, func(a, b peg) int {
+		switch {
+		case a.along < b.along:
+			return -1
+		case a.along > b.along:
+			return 1
+		}
+		return 0
+	})
+	for _, p := range kept {
+		s.add(Stake{Label: p.label, Role: p.role, Place: p.at, AlongM: Number(s.alongM + p.along), InvertM: p.level, Do: p.task})
 	}
 	s.alongM += total
 }

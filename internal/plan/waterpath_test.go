@@ -175,7 +175,8 @@ func TestTakeWarnsWhereThePumpMakesTheDifference(t *testing.T) {
 }
 
 // The pegs for vents and drains stand among the tape's in the order of the
-// pipe: at 22.36 m a drain, at 53.8 m a vent by hand.
+// pipe: at 22.36 m a drain, at 53.8 m a vent by hand. The drive pipe of 10 m has
+// four anchors.
 func TestStakesAtHighAndLowPlaces(t *testing.T) {
 	l := &Layout{
 		Drive:    Drive{PipeRun: PipeRun{Path: straight(10, 20, 18)}},
@@ -194,7 +195,7 @@ func TestStakesAtHighAndLowPlaces(t *testing.T) {
 			t.Errorf("%+v", s)
 		}
 	}
-	if got := strings.Join(labels, " "); got != "INTAKE PUMP L1 DRAIN1 L2 VENT1 L3 DRAIN2 L4 TANK" {
+	if got := strings.Join(labels, " "); got != "INTAKE SUP1 SUP2 SUP3 SUP4 PUMP L1 DRAIN1 L2 VENT1 L3 DRAIN2 L4 TANK" {
 		t.Errorf("stakes %s", got)
 	}
 }
