@@ -117,7 +117,7 @@ func (g *grader) fails(headM, liftM, lowered float64) string {
 		return "too little water over the drive pipe's mouth"
 	}
 	friction := g.operation.DeliveryHeadM - g.liftM()
-	duty, err := g.deliver()(headM, liftM+friction, g.c.Flow/float64(g.c.Layout.Pumps))
+	duty, err := g.ram.TunedTo(g.fluid, g.drivePipe.Pipe.Pipe, g.c.DriveM, headM, liftM+friction, g.c.Flow/float64(g.c.Layout.Pumps), pumpTuning)
 	delivered := duty.DeliveredFlow * float64(g.c.Layout.Pumps)
 	rating := float64(g.l.Delivery.RatingM)
 	switch {
