@@ -125,3 +125,29 @@ func BenchmarkRun(b *testing.B) {
 		}
 	}
 }
+
+// BenchmarkTrial is a layout with all places given, on a creek of 1 km, with
+// the pump moved along it as a hand would drag it.
+func BenchmarkTrial(b *testing.B) {
+	for _, goal := range []Objective{LeastCost, MostWater, MostHead} {
+		b.Run(string(goal), func(b *testing.B) {
+			p := kilometre()
+			p.Objective = goal
+			res, err := Run(b.Context(), p, nil)
+			if err != nil || res.Status != Found {
+				b.Fatal(res.Status, err)
+			}
+			c := &res.Ranked[0]
+			trials, err := NewTrials(b.Context(), p, p.Creek, everyStation(p.Creek.Len()), nil)
+			if err != nil {
+				b.Fatal(err)
+			}
+			k := 0
+			for b.Loop() {
+				at := TrialPlaces{c.Intake, c.Box, c.Standpipe, c.DriveFrom + 1 + k%30}
+				trials.Try(at, p.DeliveryAt[at.Pump], TrialChoice{})
+				k++
+			}
+		})
+	}
+}

@@ -210,6 +210,14 @@ const (
 	DeliveryAboveRating = "delivery_above_rating"
 	PumpTooSmall        = "pump_too_small" // for the flow
 	OverBudget          = "dearer"
+
+	// Only of a trial with places given.
+	DriveRises      = "drive_pipe_rises"
+	DriveOffLand    = "drive_pipe_off_the_land"
+	SupplyTooFlat   = "supply_too_flat"
+	BoxTooNear      = "settling_box_too_near"
+	BoxTooLow       = "settling_box_below_creek"
+	StandpipeTooLow = "standpipe_too_low"
 )
 
 // Reject sums up the pump stations that one limit rules out.

@@ -254,8 +254,15 @@ func (st *site) elsewhere(ctx context.Context, jobs []*job, picked []*found) ([]
 	return again, err
 }
 
-// candidate writes a layout out in full.
+// candidate writes a layout out in full, with what makes one doubt it.
 func (st *site) candidate(f *found, bestAt []Objective) Candidate {
+	c := st.describe(f, bestAt)
+	c.Findings = st.doubts(&c)
+	return c
+}
+
+// describe writes a layout out.
+func (st *site) describe(f *found, bestAt []Objective) Candidate {
 	i, e, w := int(f.rung.intake), f.engine, st.water
 	way := &st.DeliveryAt[f.p]
 	c := Candidate{
@@ -275,7 +282,6 @@ func (st *site) candidate(f *found, bestAt []Objective) Candidate {
 	}
 	c.Takeoff, _ = st.Catalog.Materials(c.Layout) // the same quantities were priced in the search
 	c.Cost, _ = c.Takeoff.Total()
-	c.Findings = st.doubts(&c)
 	return c
 }
 
@@ -293,9 +299,12 @@ func (st *site) describeSupply(c *Candidate, f *found) {
 		c.BoxDropM = st.Limits.BoxDropM
 		c.IntakeLossM -= c.BoxDropM
 		c.StaticLevelM -= c.BoxDropM
-		c.Box = max(c.Intake+1, w.seat)
-		for w.s[c.Box]-w.s[c.Intake] < g.lead {
-			c.Box++
+		c.Box = w.seat
+		if w.seat < 0 {
+			c.Box = c.Intake + 1
+			for w.s[c.Box]-w.s[c.Intake] < g.lead {
+				c.Box++
+			}
 		}
 	}
 	if f.class == bare {

@@ -121,6 +121,13 @@ func prepareSite(p *Problem, s *Settings) (*site, error) {
 
 // placeCreek prepares the geometry that all options share.
 func (st *site) placeCreek() {
+	st.placeHeights()
+	st.pairs = st.drive.pairs()
+	st.chords = make([]atomic.Uint32, len(st.pairs.from))
+}
+
+// placeHeights prepares it as far as each station by itself goes.
+func (st *site) placeHeights() {
 	p, l := st.Problem, &st.Limits
 	st.water = newWater(p.Creek.ZM, p.Creek.SlopeM, p.IntakeAt, p.StandpipeAt, p.PassAt, l.SupplySlopeMin)
 	st.water.heightMin, st.water.heightMax = l.StandpipeMinM, l.StandpipeMaxM-l.StandpipeFreeboardM
@@ -141,8 +148,6 @@ func (st *site) placeCreek() {
 			st.lift[k] = max(p.TankInletM, p.DeliveryAt[k].CrestM+crestCoverM) - outlet
 		}
 	}
-	st.pairs = st.drive.pairs()
-	st.chords = make([]atomic.Uint32, len(st.pairs.from))
 }
 
 // choose looks up the items that may be used.

@@ -1,0 +1,573 @@
+package optimize
+
+import (
+	"cmp"
+	"context"
+	"math"
+	"slices"
+
+	"route/internal/profile"
+	"route/internal/quantity"
+)
+
+// Trials works out layouts whose places are all given, one at a time and in
+// about a millisecond: what does not hang on the places is worked out once. It
+// is safe for concurrent use.
+//
+// Within the limits a trial is the best choice of flow, pipes and pumps for its
+// places, as exact as the search with all places pinned. Where a limit is
+// broken, the trial says which, and shows what would be if it gave way: of the
+// choices with the fewest limits broken, the best.
+type Trials struct {
+	strict, wide *site
+	creek        *profile.Profile // every station that a place may have
+	regular      []int            // those at which the pipe is held against the grade line
+	mayStand     func(which Place, station int) bool
+}
+
+// TrialPlaces are the places of a trial, stations of the whole profile; Box and
+// Standpipe are -1 where there is none.
+type TrialPlaces struct{ Intake, Box, Standpipe, Pump int }
+
+// TrialChoice names what is not to be chosen: IDs of the catalog, and a number
+// of pumps. Zero values leave all to choose.
+type TrialChoice struct {
+	SupplyPipe, DrivePipe, DeliveryPipe, Pump string
+	Pumps                                     int
+}
+
+// Breach is a limit that a trial breaks. Value and Limit are zero where there
+// is nothing to measure.
+type Breach struct {
+	Reason       string
+	Value, Limit quantity.Value
+	Station      int // of the whole profile: where
+}
+
+// Trial is what places give. Candidate, whose stations are those of the whole
+// profile, is nil where no pump runs.
+type Trial struct {
+	Candidate *Candidate
+	Breaches  []Breach
+	HeadM     float64 // drive head of Candidate, or the most that the places bring; NaN when none
+}
+
+// NewTrials prepares trials for a problem. creek is the whole profile, of which
+// the problem's is a part: regular says which stations. mayStand says whether a
+// place may have a station; nil allows all.
+func NewTrials(ctx context.Context, p Problem, creek *profile.Profile, regular []int, mayStand func(which Place, station int) bool) (*Trials, error) {
+	p.Pins = Pins{}
+	p.Choices.SettlingBox = []bool{false, true}
+	t := &Trials{creek: creek, regular: regular, mayStand: mayStand}
+	if t.mayStand == nil {
+		t.mayStand = func(Place, int) bool { return true }
+	}
+	var err error
+	if t.strict, err = newTrialSite(ctx, p, nil); err != nil {
+		return nil, err
+	}
+	p.Limits = freeLimits(&p)
+	t.wide, err = newTrialSite(ctx, p, t.strict.flows)
+	return t, err
+}
+
+// freeLimits are limits that give way.
+func freeLimits(p *Problem) Limits {
+	l := p.Limits
+	l.DriveHeadMinM, l.DriveHeadMaxM = 0.1, 2*l.DriveHeadMaxM
+	l.DriveLengthMinM, l.DriveLengthMaxM = 1, 3*l.DriveLengthMaxM
+	l.StandpipeMaxM += 20
+	l.SupplyLengthMaxM = math.Inf(1)
+	l.LiftRatioMax = 0
+	return l
+}
+
+// newTrialSite is newSite without a look at where pipes may lie; levels are the
+// flows, nil for those of the problem.
+func newTrialSite(ctx context.Context, p Problem, levels []*flow) (*site, error) {
+	st, err := prepareSite(&p, &Settings{Workers: 1})
+	if err != nil {
+		return nil, err
+	}
+	if levels == nil && st.TakeFlow > 0 {
+		for _, q := range st.flowLevels() {
+			levels = append(levels, &flow{m3s: q})
+		}
+	}
+	for _, f := range levels {
+		st.flows = append(st.flows, &flow{site: st, m3s: f.m3s})
+	}
+	x := st.extentOfLimits()
+	if err := st.tabulateDraws(ctx, x); err != nil {
+		return nil, err
+	}
+	for _, f := range st.flows {
+		f.makeTables(x)
+	}
+	return st, nil
+}
+
+// extentOfLimits is the extent of all that keeps the limits.
+func (st *site) extentOfLimits() extent {
+	l := &st.Limits
+	x := extent{headLow: max(l.DriveHeadMinM, 0.05), headHigh: 0.1, lengthLow: max(l.DriveLengthMinM, 1), lengthHigh: l.DriveLengthMaxM, liftLow: math.Inf(1), liftHigh: 0.5}
+	z := st.Creek.ZM
+	for p, way := range st.DeliveryAt {
+		if !way.OK {
+			continue
+		}
+		outlet := z[p] + l.PumpAboveCreekM
+		lift := max(st.TankInletM, way.CrestM+crestCoverM) - outlet
+		// Places between the stations of the problem may lie a little lower or
+		// higher.
+		const between = 1.0
+		x.liftLow, x.liftHigh = min(x.liftLow, lift-between), max(x.liftHigh, lift+between)
+		most := min(z[0]-outlet, lift/leastLiftRatio) + between
+		if m := l.DriveHeadMaxM; m > 0 {
+			most = min(most, m)
+		}
+		x.headHigh = max(x.headHigh, most)
+	}
+	x.headLow = min(x.headLow, x.headHigh/1.01)
+	x.lengthHigh = max(x.lengthHigh, 1.01*x.lengthLow)
+	x.liftLow = min(max(x.liftLow, 0.4), x.liftHigh/1.01)
+	x.liftHigh = 1.2*x.liftHigh + 5
+	return x
+}
+
+// trial is one set of places at work. Its site holds the stations from the
+// intake to the pump that matter, and places are indices into them.
+type trial struct {
+	*site
+	of        []int // station of the whole profile
+	i, box, s int
+	p         int
+	class     class
+	length    float64 // of the drive pipe
+	choice    TrialChoice
+	mayReach  bool     // the delivery line is no longer than allowed
+	fixed     []Breach // whatever flow and pipes are chosen
+}
+
+// Try works out a layout with all places given. way is the delivery line of
+// the pump; its length is 0 where the tank cannot be reached, and it is not OK
+// where it is longer than allowed.
+func (t *Trials) Try(at TrialPlaces, way DeliveryWay, choice TrialChoice) Trial {
+	strict := t.at(t.strict, at, way, choice)
+	ways := strict.ways()
+	slices.SortStableFunc(ways, func(a, b trialWay) int { return cmp.Compare(len(a.breaches), len(b.breaches)) })
+	for from, to := 0, 0; from < len(ways); from = to {
+		for to = from; to < len(ways) && len(ways[to].breaches) == len(ways[from].breaches); {
+			to++
+		}
+		on := strict
+		if len(strict.fixed)+len(ways[from].breaches) > 0 {
+			on = t.at(t.wide, at, way, choice)
+		}
+		if f := on.bestYielding(ways[from:to]); f != nil {
+			return strict.result(on, f)
+		}
+	}
+	// No pump runs there.
+	nothing := Trial{Breaches: strict.fixed, HeadM: math.NaN()}
+	for _, w := range ways {
+		if !(w.head <= nothing.HeadM) {
+			nothing.HeadM = w.head
+		}
+	}
+	if len(ways) > 0 {
+		nothing.Breaches = slices.Concat(strict.fixed, ways[0].breaches)
+	}
+	if len(nothing.Breaches) == 0 {
+		nothing.Breaches = []Breach{strict.whyIdle(ways)}
+	}
+	return nothing
+}
+
+// at puts the places of a trial on a site.
+func (t *Trials) at(base *site, at TrialPlaces, way DeliveryWay, choice TrialChoice) *trial {
+	places := []int{at.Intake, at.Pump}
+	for _, k := range []int{at.Box, at.Standpipe} {
+		if k >= 0 {
+			places = append(places, k)
+		}
+	}
+	slices.Sort(places)
+	from, _ := slices.BinarySearch(t.regular, at.Intake)
+	to, _ := slices.BinarySearch(t.regular, at.Pump)
+	of := slices.Concat(places, t.regular[from:to])
+	slices.Sort(of)
+	of = slices.Compact(of)
+	c := &profile.Profile{}
+	p := *base.Problem
+	for _, k := range of {
+		c.Stations, c.Points = append(c.Stations, t.creek.Stations[k]), append(c.Points, t.creek.Points[k])
+		c.ZM, c.SlopeM = append(c.ZM, t.creek.ZM[k]), append(c.SlopeM, t.creek.SlopeM[k])
+	}
+	p.Creek, p.DeliveryAt = c, make([]DeliveryWay, len(of))
+	p.IntakeAt, p.StandpipeAt, p.PumpAt, p.BoxAt, p.PassAt = nil, nil, nil, nil, nil
+	mayReach := way.OK
+	way.OK = way.LengthM > 0
+	p.DeliveryAt[len(of)-1] = way
+	st := &site{Problem: &p, n: len(of), workers: 1, record: base.record, tuning: base.tuning, options: base.options, engines: base.engines, ways: base.ways, stands: base.stands, costs: base.costs, flows: base.flows}
+	st.placeHeights()
+	index := func(k int) int {
+		if k < 0 {
+			return -1
+		}
+		at, _ := slices.BinarySearch(of, k)
+		return at
+	}
+	r := &trial{site: st, of: of, i: index(at.Intake), box: index(at.Box), s: index(at.Standpipe), p: len(of) - 1, choice: choice, mayReach: mayReach}
+	if r.s < 0 {
+		r.class, r.s = bare, max(r.i, r.box)
+	}
+	st.water.seat = r.box
+	r.length = st.drive.length(r.s, r.p)
+	r.fixed = r.fixedBreaches(t.mayStand)
+	return r
+}
+
+// breach notes a broken limit at a station.
+func (r *trial) breach(list []Breach, k int, reason string, value, limit quantity.Value) []Breach {
+	return append(list, Breach{reason, value, limit, r.of[k]})
+}
+
+// fixedBreaches are the limits that the places break whatever flows.
+func (r *trial) fixedBreaches(mayStand func(which Place, station int) bool) (list []Breach) {
+	l, w, none := &r.Limits, r.water, quantity.Value{}
+	for _, q := range []struct {
+		which Place
+		at    int
+	}{{AtIntake, r.i}, {AtBox, r.box}, {AtStandpipe, r.s}, {AtPump, r.p}} {
+		if q.at >= 0 && (q.which != AtStandpipe || r.class == standing) && !mayStand(q.which, r.of[q.at]) {
+			list = r.breach(list, q.at, Land, none, none)
+		}
+	}
+	if !r.mayReach {
+		list = r.breach(list, r.p, NoDeliveryWay, none, none)
+	}
+	if r.box >= 0 {
+		if lead := w.s[r.box] - w.s[r.i]; !(lead >= l.BoxLeadM) {
+			list = r.breach(list, r.box, BoxTooNear, quantity.Metres(lead), quantity.Metres(l.BoxLeadM))
+		}
+	}
+	if long := w.s[r.s] - w.s[r.i]; !(long <= l.SupplyLengthMaxM) {
+		list = r.breach(list, r.s, SupplyTooLong, quantity.Metres(long), quantity.Metres(l.SupplyLengthMaxM))
+	}
+	if k := int(w.steep[r.i]); k < r.s {
+		list = r.breach(list, k, SupplyTooFlat, quantity.Of(quantity.Ratio, (w.z[k]-w.z[k+1])/(w.s[k+1]-w.s[k])), quantity.Of(quantity.Ratio, l.SupplySlopeMin))
+	}
+	return r.driveBreaches(list)
+}
+
+// driveBreaches adds those of the drive pipe.
+func (r *trial) driveBreaches(list []Breach) []Breach {
+	l, d, none := &r.Limits, &r.drive, quantity.Value{}
+	if rise := d.outlet[r.p] - d.z[r.s]; !(rise < 0) {
+		return r.breach(list, r.p, DriveRises, quantity.Metres(rise), none)
+	}
+	squared := d.lengthSquared(r.s, r.p)
+	if !(squared >= l.DriveLengthMinM*l.DriveLengthMinM) {
+		list = r.breach(list, r.p, DrivePipeTooShort, quantity.Metres(r.length), quantity.Metres(l.DriveLengthMinM))
+	}
+	if !(squared <= l.DriveLengthMaxM*l.DriveLengthMaxM) {
+		list = r.breach(list, r.p, DrivePipeTooLong, quantity.Metres(r.length), quantity.Metres(l.DriveLengthMaxM))
+	}
+	if r.ChordAllowed != nil && !r.ChordAllowed(d.at[r.s], d.at[r.p]) {
+		list = r.breach(list, r.p, DriveOffLand, none, none)
+	}
+	switch above, below := r.strays(r.s, r.p); {
+	case above > l.DriveTrestleM:
+		list = r.breach(list, r.p, DriveGround, quantity.Metres(above), quantity.Metres(l.DriveTrestleM))
+	case below > l.DriveDigM:
+		list = r.breach(list, r.p, DriveGround, quantity.Metres(below), quantity.Metres(l.DriveDigM))
+	}
+	return list
+}
+
+// trialWay is one way to bring water to the head of the drive pipe: a flow and
+// a supply pipe.
+type trialWay struct {
+	flow     int
+	rung     rung // its cost is not filled in
+	head     float64
+	breaches []Breach
+}
+
+// ways lists the flows and supply pipes with the limits that they break.
+func (r *trial) ways() []trialWay {
+	var list []trialWay
+	for f := range r.flows {
+		if r.class == bare && r.box < 0 {
+			if r.choice.SupplyPipe == "" {
+				list = r.withHead(list, f, rung{level: r.water.z[r.i], intake: int32(r.i), option: poolOption}, nil)
+			}
+			continue
+		}
+		for k := range r.options {
+			o := &r.options[k]
+			if o.box != (r.box >= 0) || r.choice.SupplyPipe != "" && r.choice.SupplyPipe != o.item.ID {
+				continue
+			}
+			if g, ok := r.grade(o, r.flows[f].m3s); ok {
+				level, breaches := r.carry(g)
+				list = r.withHead(list, f, rung{level: level, intake: int32(r.i), option: int32(k)}, breaches)
+			}
+		}
+	}
+	return list
+}
+
+// carry is the water level that a supply pipe brings to the head of the drive
+// pipe, and the limits that it breaks on the way. Its terms are those of lines.
+func (r *trial) carry(g grade) (level float64, breaches []Breach) {
+	w, l := r.water, &r.Limits
+	a := func(k int) float64 { return w.z[k] + float64(g.slope*w.s[k]) }
+	head := a(r.i) - g.loss
+	worst, at := 0.0, -1
+	for k := r.i + 1; k <= r.s; k++ {
+		if over := a(k) + g.cover - head; !(a(k)+g.cover <= head) && over > worst {
+			worst, at = over, k
+		}
+	}
+	if at >= 0 {
+		breaches = r.breach(breaches, at, SupplySummit, quantity.Metres(worst), quantity.Value{})
+	}
+	h := a(r.i) - g.loss - a(r.s)
+	switch {
+	case !(h <= w.heightMax):
+		breaches = r.breach(breaches, r.s, StandpipeTooHigh, quantity.Metres(h+l.StandpipeFreeboardM), quantity.Metres(l.StandpipeMaxM))
+	case r.class == standing && !(h >= w.heightMin):
+		breaches = r.breach(breaches, r.s, StandpipeTooLow, quantity.Metres(h), quantity.Metres(w.heightMin))
+	case r.class == bare && !(h >= 0):
+		breaches = r.breach(breaches, r.s, BoxTooLow, quantity.Metres(-h), quantity.Value{})
+	}
+	return w.z[r.s] + h, breaches
+}
+
+// withHead adds a way with the limits that its drive head breaks; one without
+// any head is none.
+func (r *trial) withHead(list []trialWay, f int, g rung, breaches []Breach) []trialWay {
+	head, lift := g.level-r.drive.outlet[r.p], r.lift[r.p]
+	if !(head > 0) {
+		return list
+	}
+	l := &r.Limits
+	switch {
+	case head < l.DriveHeadMinM:
+		breaches = r.breach(breaches, r.p, TooLittleHead, quantity.Of(quantity.Head, head), quantity.Of(quantity.Head, l.DriveHeadMinM))
+	case head < r.needed(r.p):
+		breaches = r.breach(breaches, r.p, LiftRatioTooHigh, quantity.Of(quantity.Multiple, lift/head), quantity.Of(quantity.Multiple, l.LiftRatioMax))
+	}
+	switch {
+	case head > lift/leastLiftRatio:
+		breaches = r.breach(breaches, r.p, LiftTooLow, quantity.Of(quantity.Head, lift), quantity.Of(quantity.Head, leastLiftRatio*head))
+	case head > r.allowed(r.p):
+		breaches = r.breach(breaches, r.p, DriveHeadTooHigh, quantity.Of(quantity.Head, head), quantity.Of(quantity.Head, l.DriveHeadMaxM))
+	}
+	return append(list, trialWay{flow: f, rung: g, head: head, breaches: breaches})
+}
+
+// keeping decides whether a layout is wanted that misses a limit of pump or
+// pipes, or none.
+type keeping func(f *found, m *miss) bool
+
+// bestYielding is the best choice that keeps the limits of pump and pipes, and
+// brings the demand where the least cost for it is asked for; else the one with
+// the most water, with these limits or without.
+func (r *trial) bestYielding(ways []trialWay) *found {
+	asked := func(f *found, m *miss) bool {
+		return m == nil && (r.Objective != LeastCost || f.op.DeliveredTotal >= r.Demand)
+	}
+	if f := r.best(r.Objective, ways, asked); f != nil {
+		return f
+	}
+	if f := r.best(MostWater, ways, func(_ *found, m *miss) bool { return m == nil }); f != nil {
+		return f
+	}
+	return r.best(MostWater, ways, func(f *found, _ *miss) bool { return f.op.DeliveredTotal > 0 })
+}
+
+// trialTask is a flow, supply pipe and engine to be looked at, with a bound of
+// what it delivers; for the least cost also a delivery pipe, and what all cost.
+type trialTask struct {
+	choice
+	way   *trialWay
+	at    int // of the way
+	bound float64
+	cost  int64
+}
+
+// tasks lists what may work, most promising first.
+func (r *trial) tasks(goal Objective, ways []trialWay) []trialTask {
+	var list []trialTask
+	lift := r.lift[r.p]
+	if math.IsNaN(lift) {
+		return nil
+	}
+	for k := range ways {
+		w := &ways[k]
+		f := r.flows[w.flow]
+		for e := range r.engines {
+			t := trialTask{choice: choice{f, &r.engines[e], -1}, way: w, at: k}
+			if !r.wantsEngine(t.engine) || t.table().idle {
+				continue
+			}
+			if low, high := t.table().window(r.length, lift); w.head < low || w.head > high {
+				continue
+			}
+			t.bound = t.table().at(w.head, lift, r.length)
+			if t.bound <= 0 || goal == LeastCost && t.bound < r.Demand {
+				continue
+			}
+			if goal != LeastCost {
+				list = append(list, t)
+				continue
+			}
+			for way := range r.site.ways {
+				if r.wantsPipe(way) {
+					t.choice.way = way
+					t.cost = r.costOf(r.found(&t))
+					list = append(list, t)
+				}
+			}
+		}
+	}
+	slices.SortFunc(list, func(a, b trialTask) int {
+		// Among equals the order in which they were listed.
+		listed := cmp.Or(cmp.Compare(a.at, b.at), cmp.Compare(a.engine.index, b.engine.index), cmp.Compare(a.choice.way, b.choice.way))
+		switch goal {
+		case MostHead:
+			return cmp.Or(cmp.Compare(ways[b.at].head, ways[a.at].head), cmp.Compare(b.bound, a.bound), listed)
+		case MostWater:
+			return cmp.Or(cmp.Compare(b.bound, a.bound), listed)
+		}
+		return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(b.bound, a.bound), listed)
+	})
+	return list
+}
+
+func (r *trial) wantsEngine(e *engine) bool {
+	c := &r.choice
+	return (c.Pumps == 0 || c.Pumps == e.pumps) && (c.Pump == "" || c.Pump == e.pump.ID) && (c.DrivePipe == "" || c.DrivePipe == e.drive.ID)
+}
+
+func (r *trial) wantsPipe(way int) bool {
+	return r.choice.DeliveryPipe == "" || r.choice.DeliveryPipe == r.site.ways[way].item.ID
+}
+
+// found is a task as a layout, before its pump has been worked out.
+func (r *trial) found(t *trialTask) *found {
+	return &found{choice: t.choice, s: r.s, p: r.p, class: r.class, rung: t.way.rung, length: r.length, head: t.way.head}
+}
+
+// best goes through the tasks until none that is left can be better. A layout
+// that is not wanted is passed over.
+func (r *trial) best(goal Objective, ways []trialWay, wanted keeping) *found {
+	var best *found
+	most := func() float64 {
+		if best == nil {
+			return 0
+		}
+		return best.op.DeliveredTotal
+	}
+	try := func(t *trialTask) {
+		f := r.found(t)
+		var m *miss
+		f.op, m = r.evaluate(t.choice, r.p, r.length, f.head)
+		if !wanted(f, m) {
+			return
+		}
+		if f.cost = r.costOf(f); best == nil || compareFound(goal, f, best) < 0 {
+			best = f
+		}
+	}
+	for _, t := range r.tasks(goal, ways) {
+		same := best != nil && (goal == MostWater || goal == MostHead && t.way.head == best.head || goal == LeastCost && t.cost == best.cost)
+		switch {
+		case best != nil && (goal == MostHead && t.way.head < best.head || goal == LeastCost && t.cost > best.cost):
+			return best
+		case same && t.bound <= most():
+			continue
+		}
+		if goal == LeastCost {
+			want, more := r.Demand, false
+			if same && most() >= want {
+				want, more = most(), true
+			}
+			if r.couldDeliver(t.choice, r.p, r.length, t.way.head, want, more) {
+				try(&t)
+			}
+			continue
+		}
+		worst := math.Inf(1) // friction that was too much
+		for way := range r.site.ways {
+			least := 0.0
+			if same = best != nil && (goal == MostWater || t.way.head == best.head); same {
+				least = most()
+			}
+			loss := r.deliveryLoss(way, r.p, least)
+			if loss >= worst || !r.wantsPipe(way) {
+				continue
+			}
+			t.choice.way = way
+			if !r.couldDeliver(t.choice, r.p, r.length, t.way.head, least, true) {
+				worst = loss
+				continue
+			}
+			try(&t)
+		}
+	}
+	return best
+}
+
+// whyIdle says why no pump runs although no other limit is broken: what is
+// missed by least.
+func (r *trial) whyIdle(ways []trialWay) Breach {
+	near := miss{reason: PumpTooSmall, off: math.Inf(1)}
+	if math.IsNaN(r.lift[r.p]) || len(ways) == 0 {
+		near.reason = TooLittleHead
+	}
+	for k := range ways {
+		for e := range r.engines {
+			if len(r.site.ways) == 0 || math.IsNaN(r.lift[r.p]) || !r.wantsEngine(&r.engines[e]) {
+				continue
+			}
+			_, m := r.evaluate(choice{r.flows[ways[k].flow], &r.engines[e], 0}, r.p, r.length, ways[k].head)
+			if m == nil {
+				continue
+			}
+			if off := missBy(m.value, m.limit); off < near.off {
+				near = *m
+				near.off = off
+			}
+		}
+	}
+	return Breach{near.reason, near.value, near.limit, r.of[r.p]}
+}
+
+// result writes a layout out, with every limit that it breaks; on is the site
+// on which it was found.
+func (r *trial) result(on *trial, f *found) Trial {
+	c := on.describe(f, nil)
+	t := Trial{Candidate: &c, HeadM: f.head, Breaches: slices.Clone(r.fixed)}
+	for _, w := range r.ways() {
+		if w.rung.option == f.rung.option && r.flows[w.flow].m3s == f.flow.m3s {
+			t.Breaches = append(t.Breaches, w.breaches...)
+		}
+	}
+	op, m := r.evaluate(f.choice, r.p, r.length, f.head)
+	if m != nil && m.reason != LiftRatioTooHigh {
+		t.Breaches = r.breach(t.Breaches, r.p, m.reason, m.value, m.limit)
+	}
+	if r.Objective == LeastCost && op.DeliveredTotal < r.Demand {
+		t.Breaches = r.breach(t.Breaches, r.p, TooLittleWater, quantity.Of(quantity.DailyVolume, op.DeliveredTotal), quantity.Of(quantity.DailyVolume, r.Demand))
+	}
+	for _, at := range []*int{&c.Intake, &c.Pump, &c.Box, &c.Standpipe, &c.DriveFrom} {
+		if *at >= 0 {
+			*at = r.of[*at]
+		}
+	}
+	return t
+}
