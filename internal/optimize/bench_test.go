@@ -138,7 +138,7 @@ func BenchmarkTrial(b *testing.B) {
 				b.Fatal(res.Status, err)
 			}
 			c := &res.Ranked[0]
-			trials, err := NewTrials(b.Context(), p, p.Creek, everyStation(p.Creek.Len()), nil)
+			trials, err := NewTrials(b.Context(), p, p.Creek, everyStation(p.Creek.Len()), TrialLand{})
 			if err != nil {
 				b.Fatal(err)
 			}

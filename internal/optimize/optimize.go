@@ -215,6 +215,7 @@ const (
 	DriveRises      = "drive_pipe_rises"
 	DriveOffLand    = "drive_pipe_off_the_land"
 	SupplyTooFlat   = "supply_too_flat"
+	SupplyOffLand   = "supply_off_the_land"
 	BoxTooNear      = "settling_box_too_near"
 	BoxTooLow       = "settling_box_below_creek"
 	StandpipeTooLow = "standpipe_too_low"

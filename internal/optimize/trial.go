@@ -22,7 +22,14 @@ type Trials struct {
 	strict, wide *site
 	creek        *profile.Profile // every station that a place may have
 	regular      []int            // those at which the pipe is held against the grade line
-	mayStand     func(which Place, station int) bool
+	land         TrialLand
+}
+
+// TrialLand says where something may stand and where the supply pipe may pass,
+// by stations of the whole profile. A nil allows all.
+type TrialLand struct {
+	MayStand func(which Place, station int) bool
+	MayPass  func(station int) bool
 }
 
 // TrialPlaces are the places of a trial, stations of the whole profile; Box and
@@ -53,14 +60,16 @@ type Trial struct {
 }
 
 // NewTrials prepares trials for a problem. creek is the whole profile, of which
-// the problem's is a part: regular says which stations. mayStand says whether a
-// place may have a station; nil allows all.
-func NewTrials(ctx context.Context, p Problem, creek *profile.Profile, regular []int, mayStand func(which Place, station int) bool) (*Trials, error) {
+// the problem's is a part: regular says which stations.
+func NewTrials(ctx context.Context, p Problem, creek *profile.Profile, regular []int, land TrialLand) (*Trials, error) {
 	p.Pins = Pins{}
 	p.Choices.SettlingBox = []bool{false, true}
-	t := &Trials{creek: creek, regular: regular, mayStand: mayStand}
-	if t.mayStand == nil {
-		t.mayStand = func(Place, int) bool { return true }
+	t := &Trials{creek: creek, regular: regular, land: land}
+	if t.land.MayStand == nil {
+		t.land.MayStand = func(Place, int) bool { return true }
+	}
+	if t.land.MayPass == nil {
+		t.land.MayPass = func(int) bool { return true }
 	}
 	var err error
 	if t.strict, err = newTrialSite(ctx, p, nil); err != nil {
@@ -224,7 +233,7 @@ func (t *Trials) at(base *site, at TrialPlaces, way DeliveryWay, choice TrialCho
 	}
 	st.water.seat = r.box
 	r.length = st.drive.length(r.s, r.p)
-	r.fixed = r.fixedBreaches(t.mayStand)
+	r.fixed = r.fixedBreaches(&t.land)
 	return r
 }
 
@@ -234,14 +243,20 @@ func (r *trial) breach(list []Breach, k int, reason string, value, limit quantit
 }
 
 // fixedBreaches are the limits that the places break whatever flows.
-func (r *trial) fixedBreaches(mayStand func(which Place, station int) bool) (list []Breach) {
+func (r *trial) fixedBreaches(land *TrialLand) (list []Breach) {
 	l, w, none := &r.Limits, r.water, quantity.Value{}
 	for _, q := range []struct {
 		which Place
 		at    int
 	}{{AtIntake, r.i}, {AtBox, r.box}, {AtStandpipe, r.s}, {AtPump, r.p}} {
-		if q.at >= 0 && (q.which != AtStandpipe || r.class == standing) && !mayStand(q.which, r.of[q.at]) {
+		if q.at >= 0 && (q.which != AtStandpipe || r.class == standing) && !land.MayStand(q.which, r.of[q.at]) {
 			list = r.breach(list, q.at, Land, none, none)
+		}
+	}
+	for k := r.i; k <= r.s && r.s > r.i; k++ {
+		if !land.MayPass(r.of[k]) {
+			list = r.breach(list, k, SupplyOffLand, none, none)
+			break
 		}
 	}
 	if !r.mayReach {

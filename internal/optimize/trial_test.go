@@ -26,7 +26,20 @@ func TestTrialEqualsPinnedSearch(t *testing.T) {
 		p := randomProblem(r)
 		p.Objective = []Objective{MostHead, MostWater, LeastCost}[k%3]
 		n := p.Creek.Len()
-		trials, err := NewTrials(t.Context(), p, p.Creek, everyStation(n), nil)
+		if k%2 == 0 {
+			p.IntakeAt, p.StandpipeAt, p.PumpAt, p.PassAt = randomMask(r, n, 5), randomMask(r, n, 5), randomMask(r, n, 5), randomMask(r, n, 12)
+		}
+		land := TrialLand{
+			MayStand: func(which Place, k int) bool {
+				if which == AtBox {
+					which = AtStandpipe
+				}
+				mask := *which.mask(&p)
+				return mask == nil || mask[k]
+			},
+			MayPass: func(k int) bool { return p.PassAt == nil || p.PassAt[k] },
+		}
+		trials, err := NewTrials(t.Context(), p, p.Creek, everyStation(n), land)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -72,6 +85,15 @@ func TestTrialEqualsPinnedSearch(t *testing.T) {
 	if not < instances || min(works[MostHead], works[MostWater], works[LeastCost]) < 30 {
 		t.Error("too few trials say something")
 	}
+}
+
+// randomMask leaves out one station in so many.
+func randomMask(r *rand.Rand, n, one int) []bool {
+	mask := make([]bool, n)
+	for k := range mask {
+		mask[k] = r.IntN(one) > 0
+	}
+	return mask
 }
 
 // randomPlaces are in the order of the water.

@@ -24,6 +24,7 @@ type Desk struct {
 	measured, ground *job
 
 	terrain *sharedTerrain
+	bench   *bench // for Try; shared by desks that differ in pins alone
 }
 
 // sharedTerrain is open rasters that several desks read, one at a time.
@@ -70,7 +71,7 @@ func (d *Desk) prepare(j *job) error {
 	if err := j.follow(j.measuredSteps()...); err != nil {
 		return err
 	}
-	d.measured = j
+	d.measured, d.bench = j, new(bench)
 	return nil
 }
 
@@ -120,8 +121,10 @@ func keptBy(key string) reuse {
 		"name", "objective", "demand", "demand_margin", "settling_box", "contingency", "place_step", "layouts", "seed", "replans", "price_spread", "tank.reserve",
 		"limits.drive_pipe_length.min", "limits.drive_pipe_length.max", "limits.drive_head.min", "limits.drive_head.max",
 		"limits.standpipe_height.min", "limits.standpipe_height.max", "limits.standpipe_freeboard", "limits.supply_pipe_length.max", "limits.lift_ratio.max", "limits.pumps.max",
-	}, key), strings.HasPrefix(key, "pipes."), strings.HasPrefix(key, "creek_flow."):
+	}, key), strings.HasPrefix(key, "creek_flow."):
 		return allButLayout
+	case slices.Contains([]string{"catalog", "currency", "pipe_waste"}, key), strings.HasPrefix(key, "pipes."):
+		return longProfile // the way to the tank hangs on prices
 	}
 	return openTerrain
 }
@@ -133,11 +136,14 @@ func (d *Desk) With(ctx context.Context, c Changes) (*Desk, error) {
 	if err != nil {
 		return nil, err
 	}
-	n := &Desk{record: d.record, terrain: d.terrain, ground: d.ground, measured: d.measured}
+	n := &Desk{record: d.record, terrain: d.terrain, ground: d.ground, measured: d.measured, bench: d.bench}
 	switch keeps {
 	case allButPins, allButLayout:
 		n.measured = d.measured.copy(ctx, site, d.record)
 		n.ground = d.ground.copy(ctx, site, d.record)
+		if keeps == allButLayout {
+			n.bench = new(bench)
+		}
 		return n, nil
 	case longProfile:
 		j := d.ground.copy(ctx, site, d.record)
@@ -145,7 +151,7 @@ func (d *Desk) With(ctx context.Context, c Changes) (*Desk, error) {
 		if err := j.follow(j.measuredSteps()...); err != nil {
 			return nil, err
 		}
-		n.measured = j
+		n.measured, n.bench = j, new(bench)
 		return n, nil
 	case nothing:
 		return nil, &finding.Fault{Code: "change_too_great", File: site.File, Text: "another terrain is another job", Hint: "change the site file and start again"}

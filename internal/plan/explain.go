@@ -28,6 +28,14 @@ var reasons = map[string]string{
 	optimize.SurgeAboveRating:    "the beat's pressure would be {0}, above the drive pipe's rating of {1}",
 	optimize.DeliveryAboveRating: "the pressure in the delivery pipe would be {0}, above its rating of {1}",
 	optimize.PumpTooSmall:        "the pumps are too small or too large for the flow",
+	optimize.DriveRises:          "the drive pipe would rise: its lower end stands {0} above its upper end",
+	optimize.DriveOffLand:        "the drive pipe would cross land that may not be used",
+	optimize.SupplyOffLand:       "the supply pipe would cross land that may not be used",
+	optimize.SupplyTooFlat:       "the supply pipe falls too little there: {0}, the limit is {1}",
+	optimize.BoxTooNear:          "the settling box is too near to the intake: {0}, {1} is wanted",
+	optimize.BoxTooLow:           "the water in the settling box would stand {0} below the creek",
+	optimize.StandpipeTooLow:     "the water in the standpipe would stand too low: {0} above its foot, {1} is wanted",
+	OutOfOrder:                   "water would have to run uphill: downstream come intake, settling box, standpipe, pump",
 	optimize.OverBudget:          "a layout works here, but it is dearer than others",
 }
 

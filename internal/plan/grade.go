@@ -78,10 +78,11 @@ type grader struct {
 	ram    hydraulics.Ram
 	choice prospect
 	luck   luck // what the search claims too much of it
+	brief  bool // without what only a plan to be built needs
 }
 
 func (g *grader) grade(k int) error {
-	route, err := g.field.Route(g.creek.Points[g.c.Pump])
+	route, err := g.routes.from(g.field, g.creek.Points[g.c.Pump])
 	if err != nil {
 		return err
 	}
@@ -108,6 +109,9 @@ func (g *grader) grade(k int) error {
 	}
 	if err := g.certainty(k); err != nil {
 		return err
+	}
+	if g.brief {
+		return nil
 	}
 	found := g.waterPath()
 	g.l.Stakes = stakesOf(&g.l, g.site.Units)

@@ -58,6 +58,10 @@ func (g *grader) certainty(k int) error {
 	if err != nil {
 		return err
 	}
+	g.writeCertainty(&b, u.lengthSigmaM)
+	if g.brief {
+		return nil
+	}
 	less, more := u, u
 	less.headShift, more.headShift = -1, 1
 	bLess, err := less.spread(g.ctx, g.certain, seed)
@@ -69,7 +73,6 @@ func (g *grader) certainty(k int) error {
 		return err
 	}
 	g.choice = g.prospectOf(b, bLess, bMore)
-	g.writeCertainty(&b, u.lengthSigmaM)
 	return nil
 }
 

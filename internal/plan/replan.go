@@ -49,8 +49,8 @@ type kindOf struct {
 // replan finds out what each of the layouts found claims too much.
 func (j *job) replan() error {
 	j.lucks = make([]luck, len(j.result.Ranked))
-	if j.site.Replans == 0 || len(j.result.Ranked) == 0 {
-		return nil
+	if j.site.Replans == 0 || len(j.result.Ranked) == 0 || j.site.Pins.Intake != nil && j.site.Pins.Pump != nil {
+		return nil // where the head is given, no search was lucky with it
 	}
 	r := replanning{
 		creek: j.creek, ground: j.ground, options: j.thalwegOptions(), err: j.ground.Error(), readings: j.readings,

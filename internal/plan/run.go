@@ -128,6 +128,7 @@ type job struct {
 	work      work // what laying the delivery pipe costs
 	grid      *terrain.Grid
 	field     *terrain.Field
+	routes    *routes // over the field
 	fluid     hydraulics.Fluid
 	pins      []pinned
 	places    []int // stations of creek that the search looks at
@@ -469,7 +470,7 @@ func (j *job) deliveryField() error {
 	if err != nil {
 		return err
 	}
-	j.field = field
+	j.field, j.routes = field, new(routes)
 	return nil
 }
 

@@ -76,9 +76,8 @@ func (j *job) readLand() error {
 	return nil
 }
 
-// search states the problem and solves it.
-func (j *job) search() error {
-	j.record(Progress{Step: "searching layouts"})
+// stateProblem puts together what the search must know.
+func (j *job) stateProblem() error {
 	fluid, err := hydraulics.Water(j.site.TemperatureK, j.site.AltitudeM)
 	if err != nil {
 		return &finding.Fault{Code: "water_out_of_range", File: j.site.File, Text: err.Error(), Hint: "water_temperature and altitude say what the water is like", Err: err}
@@ -87,7 +86,14 @@ func (j *job) search() error {
 	if j.site.LowFlow == 0 {
 		return &finding.Fault{Code: "creek_flow_missing", File: j.site.File, Text: "the creek's flow is not given", Hint: "measure it in the driest month with a bucket and a watch, then add creek_flow: {low: \"8 L/s\"}"}
 	}
-	if j.problem, err = j.state(); err != nil {
+	j.problem, err = j.state()
+	return err
+}
+
+// search states the problem and solves it.
+func (j *job) search() error {
+	j.record(Progress{Step: "searching layouts"})
+	if err := j.stateProblem(); err != nil {
 		return err
 	}
 	result, err := optimize.Run(j.ctx, j.problem, &optimize.Settings{
@@ -184,13 +190,17 @@ func (j *job) whereAllowed(p *optimize.Problem) {
 	stand, pass := make([]bool, n), make([]bool, n)
 	for i, at := range p.Creek.Points {
 		pass[i] = j.land.allows(at)
-		stand[i] = pass[i] && p.Creek.Flags[i]&(profile.FlagBridge|profile.FlagVoid) == 0
+		stand[i] = pass[i] && canStand(p.Creek.Flags[i])
 	}
 	p.IntakeAt, p.StandpipeAt, p.PumpAt, p.PassAt = stand, stand, stand, pass
 	if j.site.Land != "" {
 		p.ChordAllowed = j.land.allowsChord
 	}
 }
+
+// canStand says whether the creek lies open under the sky there, with its ground
+// known.
+func canStand(f profile.Flag) bool { return f&(profile.FlagBridge|profile.FlagVoid) == 0 }
 
 // routedEveryM is how far apart along the creek the delivery line is worked
 // out in full.
@@ -215,7 +225,7 @@ func (j *job) deliveryWays(creek *profile.Profile, extra map[int]bool, field *te
 		cost, _ := field.Cost(at)
 		work := math.Max(0, cost-pipe*length)
 		if creek.Stations[i] >= next && !extra[i] {
-			if route, err := field.Route(at); err == nil && length > 0 {
+			if route, err := j.routes.from(field, at); err == nil && length > 0 {
 				share = route.LengthM / length
 				if sum, err := j.plan.Prices.LayingCost(j.laidLayout(&route)); err == nil && work > 0 {
 					workShare = sum.Float() / work

@@ -1,0 +1,33 @@
+package plan
+
+import (
+	"sync"
+
+	"github.com/paulmach/orb"
+
+	"route/internal/terrain"
+)
+
+// routes remembers the delivery lines that have been straightened: it takes
+// milliseconds, and the same places come up again and again.
+type routes struct {
+	known sync.Map // terrain.Path by start
+}
+
+// start is where a line begins, and over which field it leads.
+type start struct {
+	field *terrain.Field
+	at    orb.Point
+}
+
+// from gives the line from a place to the tank.
+func (r *routes) from(field *terrain.Field, at orb.Point) (terrain.Path, error) {
+	if path, ok := r.known.Load(start{field, at}); ok {
+		return path.(terrain.Path), nil
+	}
+	path, err := field.Route(at)
+	if err == nil {
+		r.known.Store(start{field, at}, path)
+	}
+	return path, err
+}
