@@ -24,6 +24,9 @@ func siteOf(t testing.TB, name string) *plan.Site {
 	if err != nil {
 		t.Fatal(err)
 	}
+	if err := site.Set("replans", "4"); err != nil { // a few say as much here as many
+		t.Fatal(err)
+	}
 	return site
 }
 

@@ -83,7 +83,7 @@ func dragged(r *rand.Rand, at plan.Places, lengthM, farM float64) plan.Places {
 // digit; and it breaks a limit exactly where the plan says that the pins do not
 // work.
 func TestTrialEqualsThePinnedPlan(t *testing.T) {
-	const seed, trials = 81, 40
+	const seed, trials = 81, 24
 	t.Logf("seed %d", seed)
 	r := rand.New(rand.NewPCG(seed, 6))
 	works, not := 0, 0
