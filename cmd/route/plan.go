@@ -142,7 +142,7 @@ func printVisits(w io.Writer, p *plan.Plan) {
 	fmt.Fprintln(w, "\nWhat to measure first, by what it is worth for an hour of work:")
 	for i := range p.Visits {
 		v := &p.Visits[i]
-		fmt.Fprintf(w, "  %d. %s\n     %.1f h; worth %s; changes the choice in %.1f %% of cases\n", v.Rank, v.Text, float64(v.Hours), v.Worth(p.System()), 100*float64(v.ChanceChanges))
+		fmt.Fprintf(w, "  %d. %s\n     %s; changes the choice in %.1f %% of cases\n     from %s to %s\n", v.Rank, v.Text, v.Pays(p.System(), p.Currency()), 100*float64(v.ChanceChanges), v.From.LatLon(), v.To.LatLon())
 	}
 }
 

@@ -115,7 +115,7 @@ func fixturePlan(units string) *plan.Plan {
 			Rank: 1, Instrument: "hose", SetUps: 3, SigmaM: 0.026, Hours: 0.7, DropM: 2.4, DropSigmaM: 0.11,
 			From:  plan.VisitPlace{Name: "the intake of layout A", Place: plan.Place{StationM: 60, Lon: fixtureLon + 0.0005, Lat: fixtureLat, EastingM: 1, NorthM: 2, GroundM: 130.4}},
 			To:    plan.VisitPlace{Name: "the pump of layout A", Place: plan.Place{StationM: 120, Lon: fixtureLon + 0.001, Lat: fixtureLat, EastingM: 3, NorthM: 4, GroundM: 128}},
-			Value: 34.6, ValueUnit: "USD", ValuePerHour: 49.4, ChanceChanges: 0.21,
+			Value: 34.6, ValueUnit: "USD", ValuePerHour: 49.4, Money: 34.6, Cost: 17.5, ChanceChanges: 0.21,
 			Outcomes: []plan.VisitOutcome{{FromM: plan.Unknown, ToM: 2.31, Layout: "B", Chance: 0.21}, {FromM: 2.31, ToM: plan.Unknown, Layout: "A", Chance: 0.79}},
 			Text:     "hose-level the drop of the water from the intake of layout A to the pump of layout A: below 2.31 m take layout B, above 2.31 m stay with layout A",
 		}},

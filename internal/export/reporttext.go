@@ -30,8 +30,8 @@ func checks(p *plan.Plan, w words) []check {
 	var list []check
 	for i := range p.Visits {
 		v := &p.Visits[i]
-		list = append(list, check{fmt.Sprintf("Visit %d", v.Rank), fmt.Sprintf("%s Expected: %s. %s h of work; it changes the choice in %s of cases and is worth %s. In the site file, under “field”: %s",
-			sentence(v.Text), w.measure(v.DropM, v.DropSigmaM), plain(v.Hours, 1), percent(v.ChanceChanges), v.Worth(p.System()), v.Entry())})
+		list = append(list, check{fmt.Sprintf("Visit %d", v.Rank), fmt.Sprintf("%s From %s to %s. Expected: %s. Work: %s; it changes the choice in %s of cases. In the site file, under “field”: %s",
+			sentence(v.Text), v.From.LatLon(), v.To.LatLon(), w.measure(v.DropM, v.DropSigmaM), v.Pays(p.System(), p.Currency()), percent(v.ChanceChanges), v.Entry())})
 	}
 	if len(p.Layouts) > 0 {
 		l := &p.Layouts[0]

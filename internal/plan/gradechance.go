@@ -73,6 +73,8 @@ func (g *grader) certainty(k int) error {
 		return err
 	}
 	g.choice = g.prospectOf(b, bLess, bMore)
+	g.choice.lone.u, g.choice.lone.seed = u, seed
+	g.choice.lone.sigma = func(a, b int) float64 { return g.certain.DiffSigma(g.creek.Points[a], g.creek.Points[b]) }
 	return nil
 }
 

@@ -99,6 +99,7 @@ var settings = []key{
 	whole("layouts", 1, 50, "5", "how many different layouts are shown", func(s *Site, n int) { s.Layouts = n }),
 	whole("replans", 0, 10000, "100", "how often the plan is made again on terrain that errs, to find out what the search claims too much; 0 leaves it out", func(s *Site, n int) { s.Replans = n }),
 	number("price_spread", quantity.Ratio, "0 %", "100 %", "10 %", "standard deviation of what prices move by until the day of buying; common practice, no source", func(s *Site) *float64 { return &s.PriceSpread }),
+	number("crew_hour", quantity.Ratio, "0", "100000", "25", "what an hour of measuring costs in the currency of the prices; readings that are worth less are not named; common practice, no source", func(s *Site) *float64 { return &s.HourCost }),
 	whole("seed", 0, math.MaxInt32, "1", "of the random draws; the same seed gives the same plan", func(s *Site, n int) { s.Seed = uint64(n) }),
 }
 

@@ -380,6 +380,8 @@ type Visit struct {
 	Value         Number         `json:"value"`
 	ValueUnit     string         `json:"value_unit"`
 	ValuePerHour  Number         `json:"value_per_hour"`
+	Money         Number         `json:"value_money"`    // Value in the currency of the prices
+	Cost          Number         `json:"cost"`           // of the hours, in the same
 	ChanceChanges Number         `json:"chance_changes"` // chance that the reading changes the choice
 	Outcomes      []VisitOutcome `json:"outcomes"`       // from the least to the greatest drop
 	Text          string         `json:"text"`           // what to do and what each outcome decides, for people
@@ -395,7 +397,7 @@ type VisitPlace struct {
 type VisitOutcome struct {
 	FromM  Number `json:"from_m"` // null: no lower end
 	ToM    Number `json:"to_m"`   // null: no upper end
-	Layout string `json:"layout"`
+	Layout string `json:"layout"` // "" for none: it is not built
 	Chance Number `json:"chance"` // that the reading falls here
 }
 

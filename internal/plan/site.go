@@ -63,6 +63,7 @@ type Site struct {
 	TrackSigmaM  float64 // of the track's fixes
 	Seed         uint64
 	Replans      int     // how often the plan is made again on terrain that errs
+	HourCost     float64 // of measuring, in the currency of the prices
 	PriceSpread  float64 // standard deviation of prices, as a share
 	PlaceStepM   float64 // how far apart along the creek places are tried
 	Layouts      int     // how many different layouts are wanted

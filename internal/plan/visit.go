@@ -54,9 +54,44 @@ func (m method) hours(setUps int) float64 { return m.startH + m.setUpH*float64(s
 type prospect struct {
 	layout       string
 	intake, pump int // stations of the creek
+	foot         int // head of the drive pipe
 	places       []visitStop
 	mean         float64 // expected worth
 	slope        float64 // worth a metre of drive head
+	luck         luck    // what the search claims too much of it
+	lone         *lone   // as the only choice
+}
+
+// tooMuch is what the search claims too much of the drop between two places of
+// this layout; ok is false where they are not its.
+func (p *prospect) tooMuch(from, to int) (m float64, ok bool) {
+	switch {
+	case from == p.intake && to == p.pump:
+		return p.luck.headM, true
+	case from == p.intake && to == p.foot:
+		return p.luck.aboveFootM, true
+	case from == p.foot && to == p.pump:
+		return p.luck.headM - p.luck.aboveFootM, true
+	}
+	return 0, false
+}
+
+// expectedDrop is the drop between two stations less what the search claims
+// too much of it where they are places of one layout: no reading will show
+// that.
+func (j *job) expectedDrop(from, to int) (quantity.Measure, error) {
+	drop, err := j.certain.Drop(j.creek.Stations[from], j.creek.Stations[to])
+	if err != nil {
+		return drop, err
+	}
+	for _, p := range j.prospects {
+		tooMuch, ok := p.tooMuch(from, to)
+		if ok {
+			drop.Value -= tooMuch
+			break
+		}
+	}
+	return drop, nil
 }
 
 // visitStop is a place of a layout along the creek.
@@ -180,6 +215,72 @@ func (j *job) planVisits() error {
 	if len(j.prospects) == 0 {
 		return nil
 	}
+	visits, err := j.allVisits()
+	if err != nil {
+		return err
+	}
+	slices.SortStableFunc(visits, func(a, b Visit) int { return cmp.Compare(b.ValuePerHour, a.ValuePerHour) })
+	pays := visits[:min(len(visits), visitsShown)]
+	pays = slices.DeleteFunc(slices.Clone(pays), func(v Visit) bool { return v.Money < v.Cost })
+	if len(pays) == 0 { // whether anything is built at all is always worth knowing
+		if pays, err = j.loneVisits(); err != nil {
+			return err
+		}
+	}
+	for k := range pays {
+		pays[k].Rank = k + 1
+	}
+	j.plan.Visits = append(j.plan.Visits, pays...)
+	j.tellVisits(len(visits), len(pays))
+	j.tellWorth()
+	return nil
+}
+
+// tellVisits says why nothing is to be measured first.
+func (j *job) tellVisits(telling, paying int) {
+	const still = "the fall is still to be levelled before the pegs are driven"
+	switch {
+	case paying > 0:
+	case telling > 0:
+		j.tell(finding.New(finding.Note, "visits_do_not_pay", fmt.Sprintf("no reading is worth its hours at %s %s an hour", j.currency(), strconv.FormatFloat(j.site.HourCost, 'f', -1, 64)), still+"; crew_hour says what an hour costs"))
+	case len(j.prospects) > 1:
+		j.tell(finding.New(finding.Note, "visits_decide_nothing", "no single drop is likely to change which layout is best", still))
+	default:
+		j.tell(finding.New(finding.Note, "visits_decide_nothing", "no single drop is likely to decide against the one layout there is", still))
+	}
+}
+
+// currency of the prices.
+func (j *job) currency() string { return j.plan.Layouts[0].Cost.Currency }
+
+// costOfFirst is what the first layout costs, in its currency.
+func (j *job) costOfFirst() float64 {
+	cost, err := strconv.ParseFloat(string(j.plan.Layouts[0].Cost.Total), 64)
+	if err != nil {
+		return 0
+	}
+	return cost
+}
+
+// value fills in what a reading is worth and what it costs. Water and head are
+// worth in money what they cost in the first layout.
+func (j *job) value(v *Visit, value float64, unit string) {
+	perUnit := 1.0
+	switch first := &j.plan.Layouts[0]; unit {
+	case "L/day":
+		perUnit = j.costOfFirst() / float64(first.DeliveredLDay)
+	case "m":
+		perUnit = j.costOfFirst() / float64(first.DriveHeadM)
+	}
+	v.Value, v.ValueUnit, v.ValuePerHour = Number(value), unit, Number(value)/v.Hours
+	v.Money, v.Cost = Number(value*perUnit), v.Hours*Number(j.site.HourCost)
+}
+
+// allVisits lists every reading that may decide something.
+func (j *job) allVisits() ([]Visit, error) {
+	if len(j.prospects) == 1 {
+		return nil, nil
+	}
 	known := map[[2]int]float64{}
 	f := falls{variance: func(a, b int) float64 {
 		key := [2]int{min(a, b), max(a, b)}
@@ -195,23 +296,13 @@ func (j *job) planVisits() error {
 	for _, pair := range j.pairs() {
 		best, err := j.bestReading(f, pair)
 		if err != nil {
-			return err
+			return nil, err
 		}
 		if best != nil {
 			visits = append(visits, *best)
 		}
 	}
-	slices.SortStableFunc(visits, func(a, b Visit) int { return cmp.Compare(b.ValuePerHour, a.ValuePerHour) })
-	visits = visits[:min(len(visits), visitsShown)]
-	for k := range visits {
-		visits[k].Rank = k + 1
-	}
-	j.plan.Visits = append(j.plan.Visits, visits...)
-	if len(visits) == 0 && len(j.prospects) > 1 {
-		j.tell(finding.New(finding.Note, "visits_decide_nothing", "no single drop is likely to change which layout is best", "the fall is still to be levelled before the pegs are driven"))
-	}
-	j.tellWorth()
-	return nil
+	return visits, nil
 }
 
 // tellWorth says when the risk of failure puts another layout before the first.
@@ -254,7 +345,7 @@ func (j *job) pairs() [][2]int {
 // its hours; nil when none is likely to decide anything.
 func (j *job) bestReading(f falls, pair [2]int) (*Visit, error) {
 	from, to := pair[0], pair[1]
-	drop, err := j.certain.Drop(j.creek.Stations[from], j.creek.Stations[to])
+	drop, err := j.expectedDrop(from, to)
 	if err != nil {
 		return nil, err
 	}
@@ -281,9 +372,9 @@ func (j *job) bestReading(f falls, pair [2]int) (*Visit, error) {
 			From: j.visitPlace(from), To: j.visitPlace(to),
 			Instrument: m.by, SetUps: n, SigmaM: Number(sigma), Hours: Number(hours),
 			DropM: Number(drop.Value), DropSigmaM: Number(drop.Sigma),
-			Value: Number(value), ValueUnit: j.worthUnit, ValuePerHour: Number(value / hours),
 			ChanceChanges: Number(changes), Outcomes: outcomes,
 		}
+		j.value(best, value, j.worthUnit)
 		best.Text = j.visitText(m.verb, best)
 	}
 	return best, nil
@@ -350,13 +441,22 @@ func (j *job) visitPlace(station int) VisitPlace {
 // visitText says what to do, and what each outcome decides.
 func (j *job) visitText(verb string, v *Visit) string {
 	now := j.prospects[j.bestProspect()].layout
+	goOrNot := slices.ContainsFunc(v.Outcomes, func(o VisitOutcome) bool { return o.Layout == "" })
+	if goOrNot {
+		now = j.prospects[0].layout
+	}
 	// What hardly ever comes out is not worth a word: its range goes to its
 	// neighbour.
 	likely := slices.DeleteFunc(slices.Clone(v.Outcomes), func(o VisitOutcome) bool { return float64(o.Chance) < visitChance/2 })
 	var decides []string
 	for k, o := range likely {
 		what := "take layout " + o.Layout
-		if o.Layout == now {
+		switch {
+		case o.Layout == "":
+			what = "do not build layout " + now + " as it stands"
+		case o.Layout == now && goOrNot:
+			what = "go ahead with layout " + o.Layout
+		case o.Layout == now:
 			what = "stay with layout " + o.Layout
 		}
 		when := "from " + j.fineLength(o.FromM) + " to " + j.fineLength(o.ToM)
@@ -395,7 +495,7 @@ func (j *job) fineSigma(m Number) string {
 // and higher.
 func (g *grader) prospectOf(b, less, more band) prospect {
 	c := g.c
-	p := prospect{layout: g.l.ID, intake: c.Intake, pump: c.Pump, mean: b.worth}
+	p := prospect{layout: g.l.ID, intake: c.Intake, pump: c.Pump, foot: c.DriveFrom, mean: b.worth, luck: g.luck}
 	if b.dropSigmaM > 0 {
 		p.slope = (more.worth - less.worth) / (2 * b.dropSigmaM)
 	}
@@ -404,6 +504,7 @@ func (g *grader) prospectOf(b, less, more band) prospect {
 			p.places = append(p.places, s)
 		}
 	}
+	p.lone = &lone{intake: c.Intake, foot: c.DriveFrom, pump: c.Pump}
 	return p
 }
 
@@ -421,6 +522,25 @@ func (v *Visit) Worth(s quantity.System) string {
 		return unit + " " + strconv.FormatFloat(twoDigits(amount), 'f', -1, 64)
 	}
 	return strconv.FormatFloat(twoDigits(amount*perSI), 'f', -1, 64) + " " + unit
+}
+
+// Pays prints the hours, what they cost and what the reading is worth:
+// "0.8 h, USD 20; worth USD 24".
+func (v *Visit) Pays(s quantity.System, currency string) string {
+	text := strconv.FormatFloat(float64(v.Hours), 'f', 1, 64) + " h"
+	if v.Cost.Known() && v.Cost > 0 {
+		text += ", " + currency + " " + strconv.FormatFloat(float64(v.Cost), 'f', 0, 64)
+	}
+	text += "; worth " + v.Worth(s)
+	if v.Money.Known() && v.ValueUnit != currency {
+		text += " or " + currency + " " + strconv.FormatFloat(twoDigits(float64(v.Money)), 'f', -1, 64)
+	}
+	return text
+}
+
+// LatLon prints the place for a receiver.
+func (p *VisitPlace) LatLon() string {
+	return fmt.Sprintf("%.6f, %.6f", float64(p.Lat), float64(p.Lon))
 }
 
 // twoDigits rounds to two significant digits.
