@@ -549,6 +549,23 @@ func TestBadInput(t *testing.T) {
 		canopy.name = "valley_dsm_1m"
 		r := profiled(t, flags(canopy.write(t, t.TempDir()), creek)...)
 		r.message(t, "warning", "surface_model", "trees", "finding a place only")
+		// Without a word in its name: crowns of 5 m, 12 m high, on every other
+		// patch beside the creek.
+		canopy.name = "ground"
+		canopy.z = func(x, y, creekY, z float64) float64 {
+			if i, j := int(math.Floor(x/5)), int(math.Floor(y/5)); math.Abs(y-creekY) > 8 && (i+j)%2 == 0 {
+				return z + 12
+			}
+			return z
+		}
+		r = profiled(t, flags(canopy.write(t, t.TempDir()), creek)...)
+		r.message(t, "warning", "surface_model", "looks like a surface model", "trees and roofs", "accuracy:")
+		for _, in := range r.Inputs {
+			if in.Role == "terrain" && !strings.Contains(in.AccuracyWhy, "stands in it like trees") {
+				t.Errorf("accuracy because %q", in.AccuracyWhy)
+			}
+		}
+		profiled(t, flags(canopy.write(t, t.TempDir()), creek, "--set", "accuracy=lidar_forest")...).silent(t, "surface_model")
 	})
 
 	t.Run("row 20 road fill across the creek", func(t *testing.T) {

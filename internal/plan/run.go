@@ -313,6 +313,7 @@ func (j *job) loadGround() error {
 	if err := j.layOutCreek(); err != nil {
 		return err
 	}
+	j.tellSparse()
 	if j.hasTank {
 		j.tank = j.frame.ToFrame(j.tankAt)
 		if err := j.keepWithinReach(); err != nil {

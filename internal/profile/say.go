@@ -35,6 +35,11 @@ func (t *thalweg) walkedPoint() orb.Point {
 }
 
 func (t *thalweg) tooShort(lengthM float64) error {
+	if t.walk.lengthM > 30*t.o.CellM { // it goes somewhere, and comes back
+		return &finding.Fault{Code: "creek_is_a_loop",
+			Text: "the creek line ends where it begins, and a creek does not",
+			Hint: "cut the line to the creek, from its upper to its lower end, or name another track or line of the file with track:"}
+	}
 	return &finding.Fault{Code: "creek_too_short",
 		Text: fmt.Sprintf("the creek is %.1f m long, less than three cells of the terrain (%.2g m each)", lengthM, t.o.CellM),
 		Hint: "give a longer track, or terrain with smaller cells"}

@@ -90,6 +90,9 @@ func (o ThalwegOptions) ReachM() float64 {
 	return o.corridorM() + o.lowM() + o.ExtendM + o.extendHalfM() + 2*o.CellM
 }
 
+// CorridorM is how far from the walked line Thalweg looks for the creek.
+func (o ThalwegOptions) CorridorM() float64 { return o.withDefaults().corridorM() }
+
 func (o ThalwegOptions) extendHalfM() float64 { return max(25, 3*o.CellM) }
 
 // Thalweg finds the line of lowest ground near a line that somebody walked or
