@@ -414,3 +414,21 @@ func TestRangesNameTheirUnitOnce(t *testing.T) {
 		}
 	}
 }
+
+// The report says by how much the search flatters, and does not say "0 m" where
+// it does not.
+func TestReportSaysWhatTheSearchClaimsTooMuch(t *testing.T) {
+	p := fixturePlan("si")
+	if page := string(written(t, ReportHTML, p)); !strings.Contains(page, "claimed 0.06 m of drive head and 80.0 L/day more than it had") {
+		t.Error("the report does not say what is claimed too much")
+	}
+	l := &p.Layouts[0]
+	l.DriveHeadCorrectedM, l.DeliveredLDayCorrected = l.DriveHeadM, l.DeliveredLDay
+	if page := string(written(t, ReportHTML, p)); !strings.Contains(page, "claimed no more than it had") || strings.Contains(page, "claimed 0") {
+		t.Error("the report takes off nothing")
+	}
+	p.Replans = plan.Unknown
+	if page := string(written(t, ReportHTML, p)); strings.Contains(page, "made again") {
+		t.Error("the plan was not made again, but the report says so")
+	}
+}

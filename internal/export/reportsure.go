@@ -59,8 +59,12 @@ func luckText(p *plan.Plan, l *plan.Layout, w words) string {
 	}
 	head := plan.Number(math.Max(0, float64(l.DriveHeadM-l.DriveHeadCorrectedM)))
 	water := plan.Number(math.Max(0, float64(l.DeliveredLDay-l.DeliveredLDayCorrected)))
-	return "Of many places the search takes the best, and that is often one that the error of the terrain makes look better than it is. The plan was made again " +
-		plain(p.Replans, 0) + " times on terrain that errs as much again; a layout like " + l.ID + " claimed " + w.length(head) + " of drive head and " +
+	again := "Of many places the search takes the best, and that is often one that the error of the terrain makes look better than it is. The plan was made again " +
+		plain(p.Replans, 0) + " times on terrain that errs as much again; a layout like " + l.ID + " claimed "
+	if head == 0 && water == 0 {
+		return again + "no more than it had, on average, so that nothing is taken off."
+	}
+	return again + w.length(head) + " of drive head and " +
 		quantity.Format(w.system, quantity.DailyVolume, float64(water)/86400/1000) + " more than it had, on average. That is taken off what to count on, and the chances and ranges hold for what is left."
 }
 

@@ -23,7 +23,7 @@ import (
 func (j *job) gradeWinners() error {
 	for k := range j.result.Ranked {
 		j.record(Progress{Step: "grading layouts", Done: k, Total: len(j.result.Ranked)})
-		g := grader{job: j, c: &j.result.Ranked[k], luck: j.lucks[k]}
+		g := grader{job: j, c: &j.result.Ranked[k], luck: j.luckOf(k)}
 		err := g.grade(len(j.plan.Layouts))
 		var withdrawn *withdrawnError
 		if errors.As(err, &withdrawn) {

@@ -92,6 +92,15 @@ func (j *job) replan() error {
 	return nil
 }
 
+// luckOf is what the search claims too much of a ranked candidate; not known
+// where the plan was not made again.
+func (j *job) luckOf(k int) luck {
+	if k >= len(j.lucks) {
+		return luck{}
+	}
+	return j.lucks[k]
+}
+
 // replanning is what the re-plans need.
 type replanning struct {
 	creek    *profile.Profile // taken for the truth
