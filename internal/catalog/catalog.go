@@ -87,6 +87,8 @@ type Layout struct {
 	Pumps           int
 	DeliveryPipe    string
 	DeliveryM       float64
+	DeliveryUpper   string  // of a lighter pipe at the upper end; "" when all is one pipe
+	DeliveryUpperM  float64 // of DeliveryM
 	DeliveryBends   int
 	HighPoints      int // air vents
 	LowPoints       int // drains

@@ -67,6 +67,8 @@ const (
 //     tee for every pump after the first; at each high point a tee with an air
 //     vent, at each low point a tee with a drain; at the tank, if its valves
 //     are wanted, a ball valve and a float valve.
+//   - A delivery pipe that is lighter at its upper end: a coupling where it
+//     changes.
 //   - The work on the delivery line: laying and, where it is buried, digging,
 //     a line for each kind of ground with its factor; a fee for each crossing.
 //   - Other: the pumps, and four bags of concrete for the base of each.
@@ -223,7 +225,15 @@ func (n *needs) delivery() {
 	l, c := n.layout, n.catalog
 	const where = "pump to tank"
 	tees := l.HighPoints + l.LowPoints + max(0, l.Pumps-1)
-	pipe := n.run(l.DeliveryPipe, l.DeliveryM, endsPerRun, 2*(l.DeliveryBends+tees), GroupDelivery, where)
+	ends := 2 * (l.DeliveryBends + tees)
+	var pipe *Item
+	if l.DeliveryUpper == "" {
+		pipe = n.run(l.DeliveryPipe, l.DeliveryM, endsPerRun, ends, GroupDelivery, where)
+	} else {
+		pipe = n.run(l.DeliveryPipe, l.DeliveryM-l.DeliveryUpperM, 1, ends+endsPerRun, GroupDelivery, "pump to change of pipe")
+		n.add(c.fitting(PartCoupling, pipe), 1, GroupDelivery, "change of pipe")
+		n.run(l.DeliveryUpper, l.DeliveryUpperM, 1, 0, GroupDelivery, "change of pipe to tank")
+	}
 	if pipe == nil {
 		return
 	}

@@ -53,6 +53,9 @@ func withLists(p plan.Plan) plan.Plan {
 		list(&l.Drive.Path)
 		list(&l.Delivery.Path)
 		list(&l.Delivery.Vents)
+		list(&l.Delivery.CrestWays)
+		list(&l.Delivery.Stretches)
+		list(&l.Delivery.Crossings)
 		list(&l.Delivery.Drains)
 		if l.Supply != nil {
 			supply := *l.Supply

@@ -18,7 +18,8 @@ type choice struct {
 // found is a layout that works.
 type found struct {
 	choice
-	s, p   int // head of the drive pipe, pump
+	site   *site // that has its delivery line
+	s, p   int   // head of the drive pipe, pump
 	class  class
 	rung   rung
 	length float64 // of the drive pipe

@@ -67,6 +67,9 @@ type Problem struct {
 	Creek      *profile.Profile
 	Ground     profile.Ground // nil: drive pipes are not held against the ground
 	DeliveryAt []DeliveryWay
+	// DeliveryOthers are further lines from each station, such as longer ones
+	// over lower ground; the search takes whichever is better.
+	DeliveryOthers [][]DeliveryWay
 	// Land: where an intake, a standpipe or settling box, and a pump may stand,
 	// and where the supply pipe may pass. nil allows all.
 	IntakeAt, StandpipeAt, PumpAt, PassAt []bool
@@ -151,6 +154,10 @@ type Candidate struct {
 	DriveFrom      int // head of the drive pipe: the standpipe, the box or the intake
 
 	SupplyPipe, StandpipePipe, DrivePipe, PumpItem, DeliveryPipe string // catalog IDs; "" where there is none
+
+	// DeliverySet says which line the delivery pipe takes: 0 for that of
+	// Problem.DeliveryAt, then those of DeliveryOthers.
+	DeliverySet int
 
 	Flow      float64              // m³/s drawn by all pumps together
 	Operation hydraulics.Operation // of the installation; its LevelM is DriveHeadM

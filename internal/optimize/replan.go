@@ -31,6 +31,7 @@ type Replan struct {
 // NewReplanner prepares the search for layouts like c. slackM is by how many
 // metres the other heights may lie off those of the problem.
 func NewReplanner(ctx context.Context, p Problem, c *Candidate, goal Objective, slackM float64) (*Replanner, error) {
+	p = p.WithDelivery(c.DeliverySet)
 	p.Objective = goal
 	supply := c.SupplyPipe
 	if supply == "" { // from the pool itself: any pipe will do, none is used

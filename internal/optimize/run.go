@@ -263,10 +263,13 @@ func (st *site) candidate(f *found, bestAt []Objective) Candidate {
 
 // describe writes a layout out.
 func (st *site) describe(f *found, bestAt []Objective) Candidate {
+	if f.site != nil {
+		st = f.site
+	}
 	i, e, w := int(f.rung.intake), f.engine, st.water
 	way := &st.DeliveryAt[f.p]
 	c := Candidate{
-		BestAt: bestAt, Intake: i, Box: -1, Standpipe: -1, DriveFrom: f.s, Pump: f.p,
+		BestAt: bestAt, DeliverySet: st.set, Intake: i, Box: -1, Standpipe: -1, DriveFrom: f.s, Pump: f.p,
 		DrivePipe: e.drive.ID, PumpItem: e.pump.ID, DeliveryPipe: st.ways[f.way].item.ID,
 		Flow: f.flow.m3s, Operation: f.op,
 		DriveHeadM: f.head, RunningLevelM: f.rung.level, StaticLevelM: w.z[i], OutletM: st.drive.outlet[f.p], LiftM: st.lift[f.p],

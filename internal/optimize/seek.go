@@ -33,9 +33,9 @@ type seeker struct {
 	tooSmall []chordFall
 }
 
-// seek gives the best layout of a bucket, or best if none is better; best may
-// be nil.
-func (st *site) seek(ctx context.Context, goal Objective, b bucket, best *found) *found {
+// seekHere gives the best layout of a bucket with the delivery lines of this
+// site, or best if none is better; best may be nil.
+func (st *site) seekHere(ctx context.Context, goal Objective, b bucket, best *found) *found {
 	if len(st.engines) == 0 || len(st.ways) == 0 {
 		return best
 	}
@@ -68,7 +68,7 @@ func compareFound(goal Objective, a, b *found) int {
 
 // offer takes a layout that works if it is better than the best so far.
 func (k *seeker) offer(f found) {
-	f.cost = k.costOf(&f)
+	f.site, f.cost = k.site, k.costOf(&f)
 	if k.best == nil || compareFound(k.goal, &f, k.best) < 0 {
 		k.best = &f
 	}

@@ -78,6 +78,8 @@ type site struct {
 	stands  []*catalog.Item // standpipes; nil where the catalog has none
 	flows   []*flow
 	costs   costing
+	set     int     // of delivery lines
+	others  []*site // with the other sets
 
 	evaluations, bounds atomic.Int64
 }
@@ -87,7 +89,10 @@ func newSite(ctx context.Context, p *Problem, s *Settings) (*site, error) {
 	if err != nil {
 		return nil, err
 	}
-	return st, st.takeFlows(ctx)
+	if err := st.takeFlows(ctx); err != nil {
+		return nil, err
+	}
+	return st, st.addOthers(ctx, s)
 }
 
 // prepareSite makes ready all but the flows.

@@ -62,6 +62,7 @@ type Trial struct {
 // NewTrials prepares trials for a problem. creek is the whole profile, of which
 // the problem's is a part: regular says which stations.
 func NewTrials(ctx context.Context, p Problem, creek *profile.Profile, regular []int, land TrialLand) (*Trials, error) {
+	p = p.WithDelivery(0)
 	p.Pins = Pins{}
 	p.Choices.SettlingBox = []bool{false, true}
 	t := &Trials{creek: creek, regular: regular, land: land}

@@ -77,12 +77,16 @@ type grader struct {
 	standpipe *catalog.Item
 	ram    hydraulics.Ram
 	choice prospect
-	luck   luck // what the search claims too much of it
-	brief  bool // without what only a plan to be built needs
+	luck   luck          // what the search claims too much of it
+	brief  bool          // without what only a plan to be built needs
+	upper  *catalog.Item // lighter delivery pipe at the upper end; nil when all is one
+	lowerM float64       // of the delivery pipe below it
+	alone  catalog.Money // the delivery pipe without it
+	found  []finding.Finding
 }
 
 func (g *grader) grade(k int) error {
-	route, err := g.routes.from(g.field, g.creek.Points[g.c.Pump])
+	route, err := g.routes.from(g.fieldOf(g.c.DeliverySet), g.creek.Points[g.c.Pump])
 	if err != nil {
 		return err
 	}
@@ -103,6 +107,7 @@ func (g *grader) grade(k int) error {
 	g.laySupply()
 	g.layDrive()
 	g.layDelivery()
+	g.splitDelivery()
 	g.duty()
 	if err := g.cost(); err != nil {
 		return err
@@ -326,7 +331,7 @@ func (g *grader) layDelivery() {
 	for k, along := range g.alongRoute() {
 		p := g.route.Line[k]
 		grade := atPump - g.operation.DeliveryLossM*along/g.route.LengthM
-		place, invert := g.at(p, g.route.ZM[k]), g.route.ZM[k]
+		place, invert := g.at(p, g.route.ZM[k]), g.route.ZM[k]-g.trenchDepth()
 		switch k {
 		case 0:
 			place, invert = g.atStation(g.c.Pump, g.creek.ZM[g.c.Pump]), g.c.OutletM
@@ -338,7 +343,7 @@ func (g *grader) layDelivery() {
 	}
 	surge := hydraulics.Surge(g.fluid, g.deliveryPipe.Pipe.Pipe, flow/g.deliveryPipe.Pipe.Pipe.Area())
 	run.PressureM = Number(highest + surge)
-	g.l.Delivery = Delivery{PipeRun: run, LiftM: Number(g.liftM()), CrestM: Number(g.route.CrestM)}
+	g.l.Delivery = Delivery{PipeRun: run, LiftM: Number(g.liftM()), CrestM: Number(g.route.CrestM), TrenchM: Number(g.trenchDepth()), Crossings: g.crossingPlaces()}
 }
 
 // alongRoute gives the distance along the delivery line of each vertex. The
@@ -378,6 +383,9 @@ func (g *grader) cost() error {
 	quantities.DeliveryM = g.route.LengthM
 	quantities.DeliveryBends = g.route.Bends(bendDegrees)
 	quantities.HighPoints, quantities.LowPoints = len(g.route.HighAt), len(g.route.LowAt)
+	if g.upper != nil {
+		quantities.DeliveryUpper, quantities.DeliveryUpperM = g.upper.ID, g.route.LengthM-g.lowerM
+	}
 	quantities.LayingSum = catalog.Money{}
 	laid := g.laidLayout(&g.route)
 	quantities.DeliveryLaid, quantities.DeliveryCrossed = laid.DeliveryLaid, laid.DeliveryCrossed
@@ -423,10 +431,11 @@ func takeoffLine(prices *catalog.Catalog, line catalog.Line) TakeoffLine {
 
 // doubts are what a reader of this layout must know.
 func (g *grader) doubts() []finding.Finding {
-	found := append([]finding.Finding{}, g.c.Findings...)
+	found := append(append([]finding.Finding{}, g.c.Findings...), g.found...)
 	if names := g.crossingNames(); len(names) > 0 {
 		found = append(found, finding.New(finding.Warning, "crossing", "the delivery pipe crosses "+strings.Join(names, ", "), "ask who owns it, and what a crossing must look like, before digging"))
 	}
+	found = append(append(found, g.crestWays()...), g.shallow()...)
 	if g.route.CrestM > g.problem.TankInletM {
 		found = append(found, finding.New(finding.Warning, "crest_above_tank", "the ground on the way stands {0} above the tank inlet; the crest, not the tank, sets the lift", "put an air vent at the crest, or look for a way round it", quantity.Metres(g.route.CrestM-g.problem.TankInletM)))
 	}

@@ -9,6 +9,7 @@ import (
 
 	"route/internal/catalog"
 	"route/internal/finding"
+	"route/internal/quantity"
 	"route/internal/terrain"
 )
 
@@ -244,4 +245,45 @@ func (j *job) crossedLines(route *terrain.Path) []catalog.Crossed {
 	}
 	slices.SortStableFunc(list, func(a, b catalog.Crossed) int { return cmp.Compare(a.Class, b.Class) })
 	return list
+}
+
+// CrossingPlace is a place where the delivery pipe passes over something.
+type CrossingPlace struct {
+	Name   string  `json:"name"`
+	Class  string  `json:"class"` // road, creek, fence, rock or the user's own word; "" for none
+	AlongM Number  `json:"along_m"`
+	Lon    Degrees `json:"lon"`
+	Lat    Degrees `json:"lat"`
+}
+
+// crossingPlaces lists where the delivery pipe passes over what; an area where
+// it is entered.
+func (g *grader) crossingPlaces() []CrossingPlace {
+	list := []CrossingPlace{}
+	for _, c := range g.crossed(&g.route) {
+		over := g.land.crossings[c.number]
+		for k, at := range c.at {
+			if over.area && k%2 == 1 {
+				continue
+			}
+			ll := g.frame.ToLonLat(at.At)
+			list = append(list, CrossingPlace{Name: over.name, Class: over.class, AlongM: Number(math.Min(at.AlongM, g.route.LengthM)), Lon: Degrees(ll.Lon), Lat: Degrees(ll.Lat)})
+		}
+	}
+	slices.SortStableFunc(list, func(a, b CrossingPlace) int { return cmp.Compare(a.AlongM, b.AlongM) })
+	return list
+}
+
+// shallow warns where a pipe that has to lie below the frost runs over rock.
+func (g *grader) shallow() []finding.Finding {
+	depth, rock := g.trenchDepth(), 0.0
+	for _, l := range g.route.Laid {
+		if g.work.grounds[l.Ground].class == "rock" {
+			rock += l.LengthM
+		}
+	}
+	if depth == 0 || rock < 1 {
+		return nil
+	}
+	return []finding.Finding{finding.New(finding.Warning, "shallow_over_rock", "{0} of the delivery pipe run over rock, where it can hardly be dug {1} deep, below the frost", "cover it, let it drain when the pump stops, or go round", quantity.Metres(rock), quantity.Metres(depth))}
 }

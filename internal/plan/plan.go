@@ -289,6 +289,18 @@ type Delivery struct {
 	ShutM Number `json:"pressure_shut_m"`
 	// BendThrustN is the greatest push of the water on a bend.
 	BendThrustN Number `json:"bend_thrust_n"`
+	// CrestWays are the ways that were weighed against each other where the
+	// cheapest one climbs above the tank's inlet, the highest crest first; one
+	// where there is no choice.
+	CrestWays []CrestWay `json:"crest_ways"`
+	// Stretches are the parts of the pipe that are of one product each, from
+	// the pump up; what the pipe is otherwise said to be holds for the first.
+	Stretches []Stretch `json:"stretches"`
+	// TrenchM is how deep the pipe is dug in; 0 leaves it on the ground.
+	TrenchM Number `json:"trench_m"`
+	// Crossings are the roads, creeks, fences and the like that the pipe
+	// passes over, from the pump.
+	Crossings []CrossingPlace `json:"crossings"`
 }
 
 // Starting is what it takes to get the pump going.

@@ -125,7 +125,9 @@ type job struct {
 	readings  []profile.Reading  // measured on site and believed
 	certain   *profile.Certainty // of differences in height, after what was measured on site
 	land      *land
-	work      work // what laying the delivery pipe costs
+	work      work          // what laying the delivery pipe costs
+	capped    []cappedField // ways with lower crests, the highest cap first
+	setOf     []int         // number in capped of each further set of delivery lines
 	grid      *terrain.Grid
 	field     *terrain.Field
 	routes    *routes // over the field
@@ -472,7 +474,7 @@ func (j *job) deliveryField() error {
 		return err
 	}
 	j.field, j.routes = field, new(routes)
-	return nil
+	return j.lowerCrests()
 }
 
 // usualGridCells bounds the delivery grid; beyond it the cells grow.

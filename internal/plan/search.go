@@ -177,6 +177,7 @@ func (j *job) state() (optimize.Problem, error) {
 	}
 	j.plan.Objective = string(p.Objective)
 	j.deliveryWays(creek, extra, j.field, p.DeliveryAt)
+	j.otherWays(creek, extra, &p)
 	j.whereAllowed(&p)
 	j.pinProblem(&p, places)
 	return p, nil

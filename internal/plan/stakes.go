@@ -43,7 +43,7 @@ func stakesOf(l *Layout, system quantity.System) []Stake {
 	}
 	s.pipe("D", "drive", l.Drive.Path, "Drive pipe; straight line between standpipe and pump, support and anchor it", supportPegs(l, system))
 	s.place("PUMP", "pump", l.Pump.Place, l.Pump.OutletM, pumpTask(l, system))
-	s.pipe("L", "delivery", l.Delivery.Path, "Delivery pipe", append(ventsAndDrains(l), bendPegs("LB", "delivery", l.Delivery.Path)...))
+	s.pipe("L", "delivery", l.Delivery.Path, deliveryTask(l, system), slices.Concat(ventsAndDrains(l), changesAndCrossings(l), bendPegs("LB", "delivery", l.Delivery.Path)))
 	s.place("TANK", "tank", l.Tank.Place, l.Tank.InletM, "Tank inlet at this level, with an air gap above the overflow")
 	return s.stakes
 }

@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"math"
@@ -60,11 +61,11 @@ type Broken struct {
 type bench struct {
 	sync.Mutex
 	job    *job
-	trials *optimize.Trials
+	trials []*optimize.Trials // by set of delivery lines
 }
 
 // ready gives the bench of a desk.
-func (d *Desk) ready(ctx context.Context) (*job, *optimize.Trials, error) {
+func (d *Desk) ready(ctx context.Context) (*job, []*optimize.Trials, error) {
 	b := d.bench
 	b.Lock()
 	defer b.Unlock()
@@ -83,9 +84,13 @@ func (d *Desk) ready(ctx context.Context) (*job, *optimize.Trials, error) {
 		},
 		MayPass: func(k int) bool { return j.land.allows(j.creek.Points[k]) },
 	}
-	trials, err := optimize.NewTrials(ctx, j.problem, j.creek, j.places, land)
-	if err != nil {
-		return nil, nil, err
+	var trials []*optimize.Trials
+	for set := range len(j.problem.DeliveryOthers) + 1 {
+		t, err := optimize.NewTrials(ctx, j.problem.WithDelivery(set), j.creek, j.places, land)
+		if err != nil {
+			return nil, nil, err
+		}
+		trials = append(trials, t)
 	}
 	j.ctx, j.record = context.Background(), func(Progress) {}
 	b.job, b.trials = j, trials
@@ -112,8 +117,41 @@ func (d *Desk) Try(ctx context.Context, at Places) (Trial, error) {
 	if k, ok := t.outOfOrder(); !ok {
 		return Trial{DriveHeadM: Unknown, Broken: []Broken{t.broken(optimize.Breach{Reason: OutOfOrder, Station: k})}}, nil
 	}
-	found := trials.Try(places, j.deliveryWay(places.Pump), optimize.TrialChoice{SupplyPipe: at.SupplyPipe, DrivePipe: at.DrivePipe, DeliveryPipe: at.DeliveryPipe, Pump: at.Pump, Pumps: at.Pumps})
-	return t.result(found)
+	choice := optimize.TrialChoice{SupplyPipe: at.SupplyPipe, DrivePipe: at.DrivePipe, DeliveryPipe: at.DeliveryPipe, Pump: at.Pump, Pumps: at.Pumps}
+	var best optimize.Trial
+	for set := range trials {
+		way := j.deliveryWay(places.Pump, set)
+		if set > 0 && !way.OK {
+			continue
+		}
+		found := trials[set].Try(places, way, choice)
+		if found.Candidate != nil {
+			found.Candidate.DeliverySet = set
+		}
+		if set == 0 || j.betterTrial(&found, &best) {
+			best = found
+		}
+	}
+	return t.result(best)
+}
+
+// betterTrial says whether a trial over one delivery line is better than one
+// over another: it breaks no limit where the other does, or is better by the
+// objective.
+func (j *job) betterTrial(a, b *optimize.Trial) bool {
+	works := func(t *optimize.Trial) bool { return t.Candidate != nil && len(t.Breaches) == 0 }
+	if !works(a) || !works(b) {
+		return works(a)
+	}
+	water := cmp.Compare(a.Candidate.Operation.DeliveredTotal, b.Candidate.Operation.DeliveredTotal)
+	cost := cmp.Compare(b.Candidate.Cost.Minor, a.Candidate.Cost.Minor)
+	switch j.problem.Objective {
+	case optimize.MostHead:
+		return cmp.Or(cmp.Compare(a.HeadM, b.HeadM), water, cost) > 0
+	case optimize.MostWater:
+		return cmp.Or(water, cost) > 0
+	}
+	return cmp.Or(cost, water) > 0
 }
 
 // trying is one trial.
@@ -179,20 +217,20 @@ func (t *trying) broken(b optimize.Breach) Broken {
 	return out
 }
 
-// deliveryWay is the delivery line of a pump at a station of the whole profile,
+// deliveryWay is the delivery line of one set of a pump at a station of the whole profile,
 // as the search with it pinned there sees it; not OK, but with its length,
 // where that is beyond the limit.
-func (j *job) deliveryWay(station int) optimize.DeliveryWay {
+func (j *job) deliveryWay(station, set int) optimize.DeliveryWay {
 	creek, places, extra := thinned(j.creek, j.site.PlaceStepM, []pinned{{station: station}})
 	k, _ := slices.BinarySearch(places, station)
-	ways := j.problem.DeliveryAt
+	ways, field := j.problem.WithDelivery(set).DeliveryAt, j.fieldOf(set)
 	if len(extra) > 0 {
 		ways = make([]optimize.DeliveryWay, creek.Len())
-		j.deliveryWays(creek, extra, j.field, ways)
+		j.deliveryWays(creek, extra, field, ways)
 	}
 	way := ways[k]
 	if way.LengthM == 0 {
-		if length, crest, ok := j.field.Reach(j.creek.Points[station]); ok && !math.IsInf(length, 0) {
+		if length, crest, ok := field.Reach(j.creek.Points[station]); ok && !math.IsInf(length, 0) {
 			way.LengthM, way.CrestM = length, crest
 		}
 	}

@@ -363,7 +363,11 @@ func (w *waterPath) rise() {
 			d.BendThrustN = max(d.BendThrustN, Number(hydraulics.BendThrust(w.fluid, pipe, head, turn(d.Path[k-1], v, d.Path[k+1]))))
 		}
 	}
-	if pipe.Rating > 0 && float64(d.ShutM) > pipe.Rating {
+	over := pipe.Rating > 0 && float64(d.ShutM) > pipe.Rating
+	for _, s := range d.changes() {
+		over = over || float64(s.RatingM) < shut-float64(pointAlong(d.Path, float64(s.FromM)).InvertM)
+	}
+	if over {
 		w.add(finding.Note, "delivery_shut", "if the delivery pipe is shut while the pump beats, the pressure in it can rise to {0} of water; it is rated for {1}", "fit no valve at the tank and let it overflow; stop the pump before shutting anything", math.NaN(),
 			quantity.Of(quantity.Head, float64(d.ShutM)), quantity.Of(quantity.Head, pipe.Rating))
 	}
