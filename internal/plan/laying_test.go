@@ -20,7 +20,7 @@ func flatJob(t *testing.T, l *land) *job {
 	site.Units = quantity.SI
 	j := newJob(context.Background(), site, nil)
 	j.plan.Prices = catalog.Default("EUR").In(catalog.Metric)
-	j.land = l
+	j.land, j.routes = l, new(routes)
 	j.grid = &terrain.Grid{Bound: orb.Bound{Max: orb.Point{100, 100}}, CellM: 1, Cols: 100, Rows: 100, Z: make([]float32, 10000)}
 	if err := j.priceCrossings(); err != nil {
 		t.Fatal(err)
