@@ -419,13 +419,14 @@ func TestRangesNameTheirUnitOnce(t *testing.T) {
 // it does not.
 func TestReportSaysWhatTheSearchClaimsTooMuch(t *testing.T) {
 	p := fixturePlan("si")
-	if page := string(written(t, ReportHTML, p)); !strings.Contains(page, "claimed 0.06 m of drive head and 80.0 L/day more than it had") {
+	// 0.06 m and 80 L/day in the fixture.
+	if page := string(written(t, ReportHTML, p)); !strings.Contains(page, "claimed 60 mm of drive head and 80.0 L/day more than it had") {
 		t.Error("the report does not say what is claimed too much")
 	}
 	l := &p.Layouts[0]
 	l.DriveHeadCorrectedM, l.DeliveredLDayCorrected = l.DriveHeadM, l.DeliveredLDay
 	if page := string(written(t, ReportHTML, p)); !strings.Contains(page, "claimed no more than it had") || strings.Contains(page, "claimed 0") {
-		t.Error("the report takes off nothing")
+		t.Error("nothing is claimed too much, and the report does not say so")
 	}
 	p.Replans = plan.Unknown
 	if page := string(written(t, ReportHTML, p)); strings.Contains(page, "made again") {
