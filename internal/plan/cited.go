@@ -15,6 +15,9 @@ func worksCited(p *Plan) []string {
 			"Measured drops: exact Gaussian conditioning, Rasmussen & Williams (2006), eq. 2.23–2.24, on differences in height; kept from rising by pooled adjacent violators, Barlow et al. (1972)",
 			"Errors of levels, hoses, gauges and RTK where the site file gives none: from memory and common practice, no source")
 	}
+	if p.Replans.Known() {
+		cited = append(cited, "What the search claims too much: parametric bootstrap of a bias, Efron & Tibshirani (1993), An Introduction to the Bootstrap, ch. 10 (from memory)")
+	}
 	if len(p.Visits) > 0 {
 		cited = append(cited, "What to measure first: expected value of one reading by the upper envelope of Frazier, Powell & Dayanik (2009), INFORMS J. Computing 21, 599–613; hours of work are common practice, no source")
 	}
