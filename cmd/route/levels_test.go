@@ -118,6 +118,19 @@ func TestLevelsAlongATrack(t *testing.T) {
 	refused(t, []string{"profile", levelledDemo(t, table, "creek_line: "+short)}, "levels_longer_than_line", "levels.csv", "1969 ft", "goes along all of")
 }
 
+// Levels with the places of their points exchanged fall where the terrain
+// rises; places far from any creek are refused with their line.
+func TestLevelsInTheWrongPlace(t *testing.T) {
+	place := valley.Fernhollow()
+	at := func(s float64) string {
+		q := place.LonLat(place.CreekPoint(s))
+		return fmt.Sprintf("%.7f,%.7f", q.Lat, q.Lon)
+	}
+	fall := place.Water(200) - place.Water(500)
+	turned := fmt.Sprintf("point,height (m),lat,lon\nA,%.3f,%s\nB,0,%s\n", fall, at(500), at(200))
+	refused(t, []string{"profile", levelledDemo(t, turned)}, "levels_against_flow", "levels.csv", "the other way", "which coordinates")
+}
+
 // coordinates are places of Fernhollow's creek as GeoJSON has them.
 func coordinates(place *valley.Place, from, to, step float64) string {
 	var out []string

@@ -154,8 +154,32 @@ func (j *job) levelStations() ([]float64, error) {
 	if placed < 2 {
 		return at, j.tapeAlong(at, end)
 	}
+	if err := j.sameWay(at); err != nil {
+		return nil, err
+	}
 	j.betweenPlaced(at, end)
 	return at, j.inOrder(at)
+}
+
+// sameWay refuses levels that fall where the terrain rises.
+func (j *job) sameWay(at []float64) error {
+	first, last := -1, -1
+	for i, s := range at {
+		if math.IsNaN(s) {
+			continue
+		}
+		if first < 0 {
+			first = i
+		}
+		last = i
+	}
+	if at[last] >= at[first] {
+		return nil
+	}
+	points := j.levels.Points
+	return &finding.Fault{Code: "levels_against_flow", File: j.levels.File, Line: points[last].Line,
+		Text: fmt.Sprintf("the levels fall by %s from the point of line %d to this one, and the terrain falls the other way", j.length(points[first].LevelM-points[last].LevelM), points[first].Line),
+		Hint: "check which coordinates belong to which point, and that heights grow upwards (a staff reading or a drop grows downwards)"}
 }
 
 // tapeAlong lays taped distances along the line, from its upper end.
