@@ -8,6 +8,7 @@ import (
 	"io"
 	"maps"
 	"os"
+	"runtime"
 	"slices"
 
 	yaml "github.com/goccy/go-yaml"
@@ -70,13 +71,26 @@ const screenGridCells = 8e6
 // one goroutine, on a smaller grid, and without what only the hand-off folder
 // needs, which is the visit list and the picture of the ground.
 func Screen(ctx context.Context, site *Site, terrain *Terrain) (*Plan, error) {
-	j := newJob(ctx, site, nil)
-	j.terrain, j.workers, j.gridCells = terrain, 1, screenGridCells
-	layout := []func() error{j.findPins, j.search, j.gradeWinners, j.screen, j.sayWhy, j.conclude}
+	j := newJob(context.WithValue(ctx, workersKey{}, 1), site, nil)
+	j.terrain, j.gridCells = terrain, screenGridCells
+	layout := []func() error{j.findPins, j.search, j.replan, j.gradeWinners, j.screen, j.sayWhy, j.conclude}
 	if err := j.follow(slices.Concat(j.groundSteps(), j.measuredSteps(), layout)...); err != nil {
 		return nil, err
 	}
 	return j.plan, nil
+}
+
+// workersKey is under which a context says how many goroutines a job may start
+// for one thing.
+type workersKey struct{}
+
+// workersIn is how many goroutines a job may start for one thing: one a
+// processor, unless the context says otherwise.
+func workersIn(ctx context.Context) int {
+	if n, ok := ctx.Value(workersKey{}).(int); ok {
+		return n
+	}
+	return runtime.GOMAXPROCS(0)
 }
 
 // IsSetting tells whether a site file knows a key, such as "creek_flow.low".

@@ -4,7 +4,6 @@ import (
 	"context"
 	"math"
 	"math/rand/v2"
-	"runtime"
 	"sync"
 	"sync/atomic"
 
@@ -232,13 +231,13 @@ func (r *replanning) readAgain(random *rand.Rand) []profile.Reading {
 	return again
 }
 
-// sideBySide runs tasks 0 … n−1 on all processors, waits for them and returns
-// the error of the first task that failed.
+// sideBySide runs tasks 0 … n−1 on all processors, or as many as the context
+// allows, waits for them and returns the error of the first task that failed.
 func sideBySide(ctx context.Context, n int, task func(k int) error) error {
 	var next atomic.Int64
 	var wg sync.WaitGroup
 	failed := make([]error, n)
-	for range min(runtime.GOMAXPROCS(0), n) {
+	for range min(workersIn(ctx), n) {
 		wg.Go(func() {
 			for {
 				k := int(next.Add(1) - 1)

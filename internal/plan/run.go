@@ -105,7 +105,6 @@ type job struct {
 	plan   *Plan
 
 	terrain *Terrain // that stays open when the job ends; nil when the job opens its own
-	workers int      // goroutines of the search; 0 is one a processor
 
 	gridCells float64 // most that the delivery grid may have
 

@@ -97,7 +97,7 @@ func (j *job) search() error {
 		return err
 	}
 	result, err := optimize.Run(j.ctx, j.problem, &optimize.Settings{
-		Workers: j.workers,
+		Workers: workersIn(j.ctx),
 		Record: func(at optimize.Progress) {
 			j.record(Progress{Step: "searching layouts", Done: at.Done, Total: at.Total})
 		},
