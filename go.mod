@@ -14,3 +14,9 @@ require (
 	golang.org/x/text v0.37.0
 	gonum.org/v1/gonum v0.17.0
 )
+
+require (
+	codeberg.org/go-pdf/fpdf v0.12.0 // indirect
+	github.com/boombuler/barcode v1.1.0 // indirect
+	github.com/go-fonts/dejavu v0.3.2 // indirect
+)

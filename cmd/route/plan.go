@@ -18,7 +18,8 @@ import (
 // planCommand is `route plan`.
 type planCommand struct {
 	siteFlags
-	Out string `help:"Folder for the hand-off files; the usual one is \"plan\" beside the site file." placeholder:"DIR"`
+	Out    string `help:"Folder for the hand-off files; the usual one is \"plan\" beside the site file." placeholder:"DIR"`
+	Packet string `help:"Paper of the field packet: a4, letter or none. The usual one is letter where feet are printed, else a4." placeholder:"PAPER"`
 }
 
 // Help is shown below the flags.
@@ -38,6 +39,9 @@ func (c *planCommand) Run(s *session) error {
 	if site.File == "" && !s.json {
 		printDefaults(s.stderr, site.Defaults())
 	}
+	if err := checkPaper("--packet", c.Packet, "none"); err != nil {
+		return err
+	}
 	out := c.folder()
 	if err := checkFolder(out); err != nil {
 		return err
@@ -48,7 +52,7 @@ func (c *planCommand) Run(s *session) error {
 	if err != nil {
 		return err
 	}
-	if err := export.WriteFolder(s.ctx, out, p); err != nil {
+	if err := export.WriteFolder(s.ctx, out, p, packetExtra(p, c.Packet)...); err != nil {
 		if s.ctx.Err() != nil {
 			return err
 		}

@@ -36,6 +36,7 @@ type commandLine struct {
 	Plan    planCommand    `cmd:"" help:"Terrain, creek and tank in; ranked layouts and the hand-off folder out."`
 	Inspect inspectCommand `cmd:"" help:"Read every input, say what it is and what is wrong with it; plan nothing."`
 	Profile profileCommand `cmd:"" help:"Work out the long profile of the creek, nothing else."`
+	Packet  packetCommand  `cmd:"" help:"Plan, and print the field packet of one layout as a PDF."`
 	Screen  screenCommand  `cmd:"" help:"Plan every creek of a list or layer on one terrain, and rank them."`
 	Pipe    pipeCommand    `cmd:"" help:"Head loss, or the flow that a fall gives, in one run of pipe."`
 	Ram     ramCommand     `cmd:"" help:"What a ram delivers for a drive head, a lift and its pipes."`

@@ -9,6 +9,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"route/internal/plan"
 )
@@ -16,12 +17,30 @@ import (
 // WriteFolder writes every file of the hand-off folder. All of them are first
 // written in full into a hidden folder beside their places and then renamed, so
 // that a run that fails or is interrupted leaves what was there before as it
-// was. Other files in the folder are not touched.
-func WriteFolder(ctx context.Context, dir string, p *plan.Plan) error {
-	return writeFolder(ctx, dir, func(w io.Writer, f Format) error { return Write(w, f, p) })
+// was. Other files in the folder are not touched. Extras are written with them.
+func WriteFolder(ctx context.Context, dir string, p *plan.Plan, extras ...Extra) error {
+	by := map[Format]func(io.Writer) error{}
+	var names []Format
+	for _, e := range extras {
+		by[Format(e.Name)] = e.Write
+		names = append(names, Format(e.Name))
+	}
+	return writeFolder(ctx, dir, func(w io.Writer, f Format) error {
+		if write := by[f]; write != nil {
+			return write(w)
+		}
+		return Write(w, f, p)
+	}, names...)
 }
 
-func writeFolder(ctx context.Context, dir string, write func(io.Writer, Format) error) (err error) {
+// Extra is a file of the hand-off folder that another package writes.
+type Extra struct {
+	Name  string
+	Write func(io.Writer) error
+}
+
+func writeFolder(ctx context.Context, dir string, write func(io.Writer, Format) error, extras ...Format) (err error) {
+	files := append(slices.Clone(Formats), extras...)
 	made, err := makeFolder(dir)
 	if err != nil {
 		return err
@@ -38,7 +57,7 @@ func writeFolder(ctx context.Context, dir string, write func(io.Writer, Format) 
 		return fmt.Errorf("cannot write into %s: %w", dir, err)
 	}
 	defer os.RemoveAll(hidden)
-	for _, f := range Formats {
+	for _, f := range files {
 		if err := writeFile(ctx, filepath.Join(hidden, string(f)), f, write); err != nil {
 			return fmt.Errorf("cannot write %s: %w", filepath.Join(dir, string(f)), err)
 		}
@@ -46,7 +65,7 @@ func writeFolder(ctx context.Context, dir string, write func(io.Writer, Format) 
 	if err := ctx.Err(); err != nil {
 		return err
 	}
-	return moveAll(hidden, dir)
+	return moveAll(hidden, dir, files)
 }
 
 // makeFolder makes a folder and those above it, and returns the ones that did
@@ -92,13 +111,13 @@ func (i interruptible) Write(b []byte) (int, error) {
 
 // moveAll puts the finished files into their places. When one cannot be put
 // there, those before it are taken back and the earlier files return.
-func moveAll(from, to string) error {
+func moveAll(from, to string, files []Format) error {
 	earlier := filepath.Join(from, "earlier")
 	if err := os.Mkdir(earlier, 0o777); err != nil {
 		return err
 	}
 	var undo []func()
-	for _, f := range Formats {
+	for _, f := range files {
 		name := string(f)
 		place, kept := filepath.Join(to, name), filepath.Join(earlier, name)
 		err := refuseFolder(place)

@@ -1,0 +1,134 @@
+package packet
+
+import (
+	"fmt"
+	"math"
+
+	"route/internal/export"
+	"route/internal/plan"
+	"route/internal/quantity"
+)
+
+// startUp prints how the pump is set going, and what to read and compare.
+func (s *sheet) startUp() {
+	s.page("Starting and checking")
+	s.heading("Before water is let in")
+	for _, text := range s.before() {
+		s.step("", text)
+	}
+	s.heading("Starting")
+	for i, text := range s.starting() {
+		s.step(fmt.Sprintf("%d", i+1), text)
+	}
+	s.heading("Read and compare")
+	t := s.table(8.5, column{title: "what", width: 62}, column{title: "expected", width: 44}, column{title: "read", width: 26}, column{title: "how", width: s.inner() - 132})
+	for _, r := range s.readings() {
+		t.row("", r[0], r[1], "____________", r[2])
+	}
+	s.y += 2
+	s.paragraph(0, 8.5, "", "Water outside its band: look first for air in the supply pipe (its high stakes), a clogged screen, a delivery valve that leaks back, and an air vessel full of water.")
+	for _, g := range export.Sizes(s.p, s.l) {
+		s.heading(g.Name)
+		for _, r := range g.Rows {
+			s.pair(r[0], r[1])
+		}
+	}
+}
+
+func (s *sheet) pair(name, value string) {
+	s.room(4.4)
+	s.font(sans, "", 8.5, soft)
+	s.text(margin, s.y+3.2, s.cut(name, 92))
+	s.font(sans, "", 8.5, ink)
+	s.text(margin+95, s.y+3.2, s.cut(value, s.inner()-95))
+	s.y += 4.4
+}
+
+// step is a thing to do, with a box to tick.
+func (s *sheet) step(mark, text string) {
+	s.font(sans, "", 9, ink)
+	lines := s.lines(text, s.inner()-11)
+	s.room(9*lineOf*float64(len(lines)) + 1)
+	y := s.y + 9*lineOf*0.75
+	s.tick(margin, y)
+	s.font(sans, "B", 9, ink)
+	s.text(margin+5, y, mark)
+	s.font(sans, "", 9, ink)
+	for k, line := range lines {
+		s.text(margin+10, y+9*lineOf*float64(k), line)
+	}
+	s.y += 9*lineOf*float64(len(lines)) + 1
+}
+
+// before lists the checks of the key stakes, and what has to be tight.
+func (s *sheet) before() []string {
+	var list []string
+	for i := range s.l.Stakes {
+		if k := &s.l.Stakes[i]; k.Check != nil {
+			list = append(list, k.Label+": "+k.Check.Text+". Read: __________")
+		}
+	}
+	return append(list,
+		"Joints tight, clamps double where the pipe is pushed over a barb, drive pipe held at every support, pump bolted down.",
+		"Screen clean, way of the waste water free, overflow of the tank open, nobody working downstream.")
+}
+
+func (s *sheet) starting() []string {
+	l := s.l
+	var list []string
+	if l.Supply != nil {
+		text := "Open the intake with the valve above the pump shut. Let the supply pipe fill and run until no more air comes"
+		if l.Starting.FillS.Known() {
+			text += fmt.Sprintf(": about %s", minutes(l.Starting.FillS))
+		}
+		list = append(list, text+". Rap the pipe at its high places.")
+	}
+	if st := l.Standpipe; st != nil {
+		list = append(list, fmt.Sprintf("The standpipe fills to %s above its foot. Mark that level, and the running level %s above the foot.",
+			s.say(min(st.StaticLevelM-st.GroundM, st.HeightM)), s.say(st.RunningLevelM-st.GroundM)))
+	}
+	list = append(list, "Shut the delivery valve but for a crack, and open the drive valve slowly.")
+	strokes := "Push the waste valve down by hand and let it snap shut until it goes on by itself"
+	if l.Starting.StrokesLow.Known() {
+		strokes += fmt.Sprintf(": at least %d times", int(math.Max(1, math.Ceil(float64(l.Starting.StrokesLow)))))
+		if l.Starting.StrokesHigh.Known() {
+			strokes += fmt.Sprintf(", up to %d with the delivery pipe open and empty", int(math.Ceil(float64(l.Starting.StrokesHigh))))
+		}
+	}
+	list = append(list, strokes+". Keep fingers and face away from it.",
+		"Open the delivery valve little by little while the pump beats.",
+		fmt.Sprintf("Set the waste valve (weight or stroke) to %.0f beats a minute, until the standpipe holds its running level.", float64(l.BeatsPerMin)))
+	if l.Standpipe == nil {
+		list[len(list)-1] = fmt.Sprintf("Set the waste valve (weight or stroke) to %.0f beats a minute.", float64(l.BeatsPerMin))
+	}
+	if l.Starting.FirstWaterS.Known() {
+		list = append(list, fmt.Sprintf("Water should reach the tank after about %s.", minutes(l.Starting.FirstWaterS)))
+	}
+	return append(list, "After a day and after a week: bolts, anchors, leaks, screen, beat. Then as often as leaves and floods ask for.")
+}
+
+func minutes(seconds plan.Number) string {
+	switch v := float64(seconds); {
+	case v < 90:
+		return fmt.Sprintf("%.0f s", v)
+	case v < 90*60:
+		return fmt.Sprintf("%.0f min", v/60)
+	default:
+		return fmt.Sprintf("%.1f h", v/3600)
+	}
+}
+
+// readings are what to measure once it runs: what, how much, how.
+func (s *sheet) readings() [][3]string {
+	l := s.l
+	var list [][3]string
+	if st := l.Standpipe; st != nil {
+		list = append(list, [3]string{"Water in the standpipe above its foot", s.say(st.RunningLevelM-st.GroundM) + " ± " + s.say(st.RippleM), "tape from the top"})
+	}
+	list = append(list,
+		[3]string{"Beats a minute", fmt.Sprintf("%.0f", float64(l.BeatsPerMin)), "count for a minute"},
+		[3]string{"Gauge at the pump", export.Say(s.p, quantity.Pressure, l.Delivery.Path[0].GradeM-l.Pump.OutletM, 9806.65), "mean of its swing, cock nearly shut"},
+		[3]string{"Water at the tank", export.Say(s.p, quantity.Flow, l.DeliveredLMin, 1e-3/60) + " (" + export.Say(s.p, quantity.Flow, l.DeliveredLDayLow/1440, 1e-3/60) + " to " + export.Say(s.p, quantity.Flow, l.DeliveredLDayHigh/1440, 1e-3/60) + ")", "bucket and watch"},
+		[3]string{"Waste water", export.Say(s.p, quantity.Flow, l.DriveFlowLMin-l.DeliveredLMin, 1e-3/60), "bucket and watch below the valve"})
+	return list
+}
