@@ -3,8 +3,11 @@ module route
 go 1.26
 
 require (
+	codeberg.org/go-pdf/fpdf v0.12.0
 	github.com/airbusgeo/godal v0.0.16
 	github.com/alecthomas/kong v1.17.0
+	github.com/boombuler/barcode v1.1.0
+	github.com/go-fonts/dejavu v0.3.2
 	github.com/goccy/go-yaml v1.19.2
 	github.com/paulmach/orb v0.14.0
 	github.com/santhosh-tekuri/jsonschema/v6 v6.0.3
@@ -13,10 +16,4 @@ require (
 	golang.org/x/net v0.55.0
 	golang.org/x/text v0.37.0
 	gonum.org/v1/gonum v0.17.0
-)
-
-require (
-	codeberg.org/go-pdf/fpdf v0.12.0 // indirect
-	github.com/boombuler/barcode v1.1.0 // indirect
-	github.com/go-fonts/dejavu v0.3.2 // indirect
 )

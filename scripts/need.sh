@@ -34,7 +34,9 @@ if [ "${1:-build}" = test ]; then
 	need chromium "Chromium" command -v chromium
 	need fonts-dejavu-core "a font" has_font
 	need python3-fluids "python3-fluids" /usr/bin/python3 -c "import fluids"
-	need poppler-utils "pdftoppm" command -v pdftoppm
+	need poppler-utils "pdftoppm, pdftotext, pdffonts and pdfinfo" command -v pdftoppm
+	need qpdf "qpdf" command -v qpdf
+	need zbar-tools "zbarimg" command -v zbarimg
 fi
 
 [ -n "$missing" ] || exit 0

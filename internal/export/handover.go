@@ -49,6 +49,9 @@ func Say(p *plan.Plan, d quantity.Dimension, v plan.Number, si float64) string {
 	return words{p.System()}.of(d, v, si)
 }
 
+// Sentence gives a text a capital and a full stop.
+func Sentence(s string) string { return sentence(s) }
+
 // Money prints an amount with its currency and marks between the thousands.
 func Money(currency string, amount plan.Decimal) string { return money(currency, amount) }
 

@@ -2,6 +2,8 @@ package packet
 
 import (
 	"math"
+	"slices"
+	"strconv"
 
 	"route/internal/plan"
 )
@@ -114,20 +116,47 @@ func (s *sheet) mapOf(v view) {
 			for i, p := range c.Line {
 				line[i] = point{p[0], p[1]}
 			}
-			s.draw(v, line, colour{205, 195, 178}, 0.15)
+			s.draw(v, line, contourInk, 0.15)
 		}
 	}
 	creek := make([]point, len(s.p.Creek.Stations))
 	for i, c := range s.p.Creek.Stations {
 		creek[i] = s.ground(c.Lon, c.Lat)
 	}
-	s.draw(v, creek, water, 0.45)
+	s.draw(v, creek, creekInk, 1.6) // wide, so that a pipe in it does not hide it
 	if s.l.Supply != nil {
 		s.draw(v, s.path(s.l.Supply.Path), supplyInk, 0.7)
 	}
 	s.draw(v, s.path(s.l.Delivery.Path), liftInk, 0.7)
 	s.draw(v, s.path(s.l.Drive.Path), driveInk, 1.1)
 	s.pdf.ClipEnd()
+}
+
+// heights writes the heights of contours where nothing else stands, and not
+// many.
+func (s *sheet) heights(v view, taken []box) {
+	if s.p.Relief == nil {
+		return
+	}
+	unit, _ := s.unit()
+	s.font(narrow, "", 5.5, earth)
+	for _, c := range s.p.Relief.Contours {
+		text := strconv.FormatFloat(c.LevelM/unit, 'f', 0, 64)
+		w, h := s.pdf.GetStringWidth(text), 5.5*0.3528
+		for i := len(c.Line) / 3; i < len(c.Line); i += 5 {
+			at := v.at(point{c.Line[i][0], c.Line[i][1]})
+			spot := box{at.x - w/2, at.y - h/2, w, h}
+			apart := box{spot.x - 12, spot.y - 4, spot.w + 24, spot.h + 8}
+			if !v.holds(at, -4) || slices.ContainsFunc(taken, apart.meets) {
+				continue
+			}
+			s.fill(colour{255, 255, 255})
+			s.pdf.Rect(spot.x-0.2, spot.y, spot.w+0.4, spot.h, "F")
+			s.text(spot.x, spot.y+h*0.86, text)
+			taken = append(taken, spot)
+			break
+		}
+	}
 }
 
 // frame draws the edge of a view with its scale and the way to north.
@@ -189,7 +218,7 @@ type label struct {
 
 // labels writes texts beside their places so that none covers another or a
 // place; one that finds no room is left out unless it is bold.
-func (s *sheet) labels(b box, points float64, list []label) {
+func (s *sheet) labels(b box, points float64, list []label) (covered []box) {
 	taken := make([]box, 0, 2*len(list))
 	for _, l := range list {
 		taken = append(taken, box{l.at.x - 0.9, l.at.y - 0.9, 1.8, 1.8})
@@ -221,14 +250,15 @@ func (s *sheet) labels(b box, points float64, list []label) {
 			s.text(spot.x, spot.y+h*0.86, l.text)
 		}
 	}
+	return append(taken, box{b.x, b.y + b.h - 9, 60, 9}, box{b.x + b.w - 14, b.y, 14, 14})
 }
 
 // free looks for room for a text around a place, nearest first.
 func free(b box, taken []box, at point, w, h float64) (box, bool) {
 	for _, away := range []float64{1.2, 3, 5.5, 9, 13} {
 		for _, spot := range []box{
-			{at.x + away, at.y - h/2, w, h}, {at.x - away - w, at.y - h/2, w, h},
 			{at.x - w/2, at.y - away - h, w, h}, {at.x - w/2, at.y + away, w, h},
+			{at.x + away, at.y - h/2, w, h}, {at.x - away - w, at.y - h/2, w, h},
 			{at.x + 0.7*away, at.y - 0.7*away - h, w, h}, {at.x + 0.7*away, at.y + 0.7*away, w, h},
 			{at.x - 0.7*away - w, at.y - 0.7*away - h, w, h}, {at.x - 0.7*away - w, at.y + 0.7*away, w, h},
 		} {

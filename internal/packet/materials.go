@@ -2,7 +2,9 @@ package packet
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
+	"strings"
 
 	"route/internal/export"
 	"route/internal/plan"
@@ -59,7 +61,8 @@ func (s *sheet) materials() {
 	s.paragraph(0, 8.5, "", "Two boxes: bought, and on site. Quantities to buy are whole packs with the allowance for waste.")
 	for _, g := range s.groups() {
 		lines := s.linesOf(g.group)
-		if len(lines) == 0 || g.group == "labour" {
+		lines = slices.DeleteFunc(lines, func(line plan.TakeoffLine) bool { return line.Kind == "labour" })
+		if len(lines) == 0 {
 			continue
 		}
 		s.heading(g.title)
@@ -73,10 +76,16 @@ func (s *sheet) materials() {
 
 func count(line plan.TakeoffLine) string {
 	text := strconv.FormatInt(line.Packs, 10)
-	if line.Unit != "each" {
-		text += " " + line.Unit
+	switch unit := line.Unit; {
+	case unit == "each":
+		return text
+	case strings.ContainsAny(unit, "0123456789"): // a unit with a figure of its own: 10 ft, m3
+		return text + " × " + unit
+	case line.Packs != 1 && len(unit) > 2:
+		return text + " " + unit + "s"
+	default:
+		return text + " " + unit
 	}
-	return text
 }
 
 // quote prints the same list for a shop to put its prices to.

@@ -2,10 +2,10 @@ package packet
 
 import (
 	"fmt"
+	"strings"
 
 	"route/internal/export"
 	"route/internal/plan"
-	"route/internal/quantity"
 )
 
 // visits prints what to measure before anything is bought.
@@ -22,13 +22,15 @@ func (s *sheet) visits() {
 		s.y += 4.6
 		s.paragraph(5, 8.5, "", c.Text)
 	}
+	if len(s.p.Visits) == 0 {
+		return
+	}
+	s.heading("Readings")
+	t := s.table(8.5, column{title: "visit", width: 10, right: true}, column{title: "by", width: 22}, column{title: "from", width: 36}, column{title: "down to", width: 36},
+		column{title: "expected", width: s.inner() - 160, right: true}, column{title: "read there", width: 28, right: true}, column{title: "and back", width: 28, right: true})
 	for i := range s.p.Visits {
-		if i == 0 {
-			s.heading("Readings")
-		}
 		v := &s.p.Visits[i]
-		s.step(fmt.Sprint(v.Rank), fmt.Sprintf("%s: from %s to %s, expected %s ± %s. Read there ____________ and back ____________", instrument(v), v.From.Name, v.To.Name,
-			export.Say(s.p, quantity.Length, v.DropM, 1), export.Say(s.p, quantity.Length, v.DropSigmaM, 1)))
+		t.row("", fmt.Sprint(v.Rank), instrument(v), v.From.Name, v.To.Name, s.say(v.DropM)+" ± "+s.say(v.DropSigmaM), "____________", "____________")
 	}
 }
 
@@ -54,12 +56,12 @@ func (s *sheet) cautions() {
 	if len(warnings) > 0 {
 		s.heading("On this site")
 		for _, m := range warnings {
-			text := m.Text
+			text := export.Sentence(m.Text)
 			if m.StationM.Known() {
-				text += " (at " + s.say(m.StationM) + " along the creek)"
+				text = strings.TrimSuffix(text, ".") + " (at " + s.say(m.StationM) + " along the creek)."
 			}
 			if m.Hint != "" {
-				text += ": " + m.Hint
+				text += " " + export.Sentence(m.Hint)
 			}
 			s.step("!", text)
 		}

@@ -56,7 +56,7 @@ func (s *sheet) overview() {
 		s.stakeMark(at, isKey(k))
 		list = append(list, label{at, k.Label, isKey(k)})
 	}
-	s.labels(b, 6.5, list)
+	s.heights(v, s.labels(b, 6.5, list))
 	s.frame(v)
 	s.y = b.y + b.h + 3
 	s.legend()
@@ -68,8 +68,8 @@ func (s *sheet) overview() {
 // answer says in a sentence what the layout does.
 func (s *sheet) answer() string {
 	l := s.l
-	return fmt.Sprintf("%d × %s on %s of drive head lifts about %s a day %s up to the tank.", l.Pump.Count, l.Pump.Model,
-		s.say(l.DriveHeadM), export.Say(s.p, quantity.Volume, l.DeliveredLDay, 1e-3), s.say(l.Delivery.LiftM))
+	return fmt.Sprintf("%d × %s: %s of drive head lift %s of water a day %s up to the tank.", l.Pump.Count, l.Pump.Model,
+		s.say(l.DriveHeadM), export.Say(s.p, quantity.Volume, l.WaterToCountOn(), 1e-3), s.say(l.Delivery.LiftM))
 }
 
 // grid prints an easting or northing to a tenth of its unit.
@@ -114,7 +114,7 @@ func (s *sheet) legend() {
 		c    colour
 		mm   float64
 		name string
-	}{{water, 0.45, "creek"}, {supplyInk, 0.7, "supply pipe"}, {driveInk, 1.1, "drive pipe"}, {liftInk, 0.7, "delivery pipe"}, {earth, 0.3, "ground in the profile"}} {
+	}{{creekInk, 1.6, "creek"}, {supplyInk, 0.7, "supply pipe"}, {driveInk, 1.1, "drive pipe"}, {liftInk, 0.7, "delivery pipe"}, {earth, 0.3, "ground in the profile"}} {
 		if k.c == supplyInk && s.l.Supply == nil {
 			continue
 		}

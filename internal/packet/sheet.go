@@ -33,16 +33,17 @@ const (
 type colour [3]int
 
 var (
-	ink       = colour{29, 35, 39}
-	soft      = colour{91, 101, 108}
-	faint     = colour{214, 219, 222}
-	pale      = colour{244, 246, 247}
-	water     = colour{0, 114, 178}
-	supplyInk = colour{194, 80, 10}
-	driveInk  = colour{17, 17, 17}
-	liftInk   = colour{148, 64, 122}
-	earth     = colour{138, 115, 85}
-	gradeInk  = colour{0, 121, 90}
+	ink        = colour{29, 35, 39}
+	soft       = colour{91, 101, 108}
+	faint      = colour{214, 219, 222}
+	pale       = colour{244, 246, 247}
+	creekInk   = colour{150, 199, 226}
+	contourInk = colour{205, 195, 178}
+	supplyInk  = colour{194, 80, 10}
+	driveInk   = colour{17, 17, 17}
+	liftInk    = colour{148, 64, 122}
+	earth      = colour{138, 115, 85}
+	gradeInk   = colour{0, 121, 90}
 )
 
 // sheet is the packet while it is written.

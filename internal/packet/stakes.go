@@ -11,11 +11,11 @@ func (s *sheet) stakes() {
 	s.page("Stakes")
 	s.paragraph(0, 8.5, "", "Levels are of the inside bottom of the pipe (at the box: its water; at the pump: the waste valve outlet; at the tank: the inlet). “Staff” is how much more or less a staff held there reads than on the stake above it in this list. “Cut” is the depth of the pipe below the ground, “up” its height above it. Coordinates: "+s.p.Frame.GridName+".")
 	s.y += 1.5
-	rest := s.inner() - 5 - 20 - 15 - 31 - 17 - 20 - 21 - 23
+	rest := s.inner() - 5 - 19 - 13 - 29 - 16 - 18 - 16 - 18
 	t := s.table(7.5,
-		column{title: "", width: 5}, column{title: "stake", width: 20}, column{title: "along pipe", width: 15, right: true},
-		column{title: "staff", width: 31, right: true}, column{title: "cut or up", width: 17, right: true}, column{title: "below intake water", width: 20, right: true},
-		column{title: "E", width: 21, right: true}, column{title: "N", width: 23, right: true}, column{title: "what to do", width: rest})
+		column{title: "", width: 5}, column{title: "stake", width: 19}, column{title: "along pipe", width: 13, right: true},
+		column{title: "staff", width: 29, right: true}, column{title: "cut or up", width: 16, right: true}, column{title: "below intake water", width: 18, right: true},
+		column{title: "E", width: 16, right: true}, column{title: "N", width: 18, right: true}, column{title: "what to do", width: rest})
 	for i := range s.l.Stakes {
 		k := &s.l.Stakes[i]
 		check := ""

@@ -3,6 +3,7 @@ package packet
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"route/internal/export"
 	"route/internal/plan"
@@ -27,21 +28,47 @@ func (s *sheet) startUp() {
 	}
 	s.y += 2
 	s.paragraph(0, 8.5, "", "Water outside its band: look first for air in the supply pipe (its high stakes), a clogged screen, a delivery valve that leaks back, and an air vessel full of water.")
-	for _, g := range export.Sizes(s.p, s.l) {
-		s.heading(g.Name)
-		for _, r := range g.Rows {
-			s.pair(r[0], r[1])
-		}
-	}
+	s.sizes()
 }
 
-func (s *sheet) pair(name, value string) {
-	s.room(4.4)
-	s.font(sans, "", 8.5, soft)
-	s.text(margin, s.y+3.2, s.cut(name, 92))
-	s.font(sans, "", 8.5, ink)
-	s.text(margin+95, s.y+3.2, s.cut(value, s.inner()-95))
-	s.y += 4.4
+// sizes lists in two columns to which size things are built.
+func (s *sheet) sizes() {
+	var rows [][2]string // a heading has no value
+	for _, g := range export.Sizes(s.p, s.l) {
+		if g.Name == "Starting" {
+			continue // said above
+		}
+		rows = append(rows, [2]string{g.Name, ""})
+		if g.Name == "Pump" {
+			rows = append(rows, [2]string{"Surge that the drive pipe must stand", export.Say(s.p, quantity.Pressure, s.l.ShutoffHeadM, 9806.65)})
+		}
+		rows = append(rows, g.Rows...)
+	}
+	const step = 4.0
+	half := (len(rows) + 1) / 2
+	if half < len(rows) && rows[half-1][1] == "" {
+		half-- // a heading stands over its rows
+	}
+	s.room(step*float64(max(half, len(rows)-half)) + 4)
+	s.y += 3
+	top, width := s.y, s.inner()/2-3
+	for i, r := range rows {
+		x, y := margin, top+step*float64(i)
+		if i >= half {
+			x, y = margin+s.inner()/2+3, top+step*float64(i-half)
+		}
+		if r[1] == "" {
+			s.font(narrow, "B", 8.5, ink)
+			s.text(x, y+3, r[0])
+			continue
+		}
+		s.font(narrow, "B", 8, ink)
+		value := s.cut(r[1], width/2)
+		s.right(x+width, y+3, value)
+		s.font(narrow, "", 8, soft)
+		s.text(x, y+3, s.cut(r[0], width-2-s.pdf.GetStringWidth(value)*1.1))
+	}
+	s.y = top + step*float64(max(half, len(rows)-half))
 }
 
 // step is a thing to do, with a box to tick.
@@ -90,7 +117,10 @@ func (s *sheet) starting() []string {
 	list = append(list, "Shut the delivery valve but for a crack, and open the drive valve slowly.")
 	strokes := "Push the waste valve down by hand and let it snap shut until it goes on by itself"
 	if l.Starting.StrokesLow.Known() {
-		strokes += fmt.Sprintf(": at least %d times", int(math.Max(1, math.Ceil(float64(l.Starting.StrokesLow)))))
+		strokes += ": at least once"
+		if n := math.Ceil(float64(l.Starting.StrokesLow)); n > 1 {
+			strokes = strings.Replace(strokes, "once", fmt.Sprintf("%.0f times", n), 1)
+		}
 		if l.Starting.StrokesHigh.Known() {
 			strokes += fmt.Sprintf(", up to %d with the delivery pipe open and empty", int(math.Ceil(float64(l.Starting.StrokesHigh))))
 		}

@@ -145,12 +145,9 @@ func (s *sheet) strip(b box, scale float64, pipe []chained, c strip) {
 			continue
 		}
 		s.stakeMark(at, isKey(k))
-		// Stakes of the neighbouring strips are shown, and named there.
-		if along := float64(k.AlongM); along > c.from-1e-6 && along < c.to+1e-6 || isKey(k) {
-			list = append(list, label{at, k.Label, isKey(k)})
-		}
+		list = append(list, label{at, k.Label, isKey(k)})
 	}
-	s.labels(b, 7, list)
+	s.heights(v, s.labels(b, 7, list))
 	s.frame(v)
 }
 

@@ -423,8 +423,11 @@ func takeoffLine(prices *catalog.Catalog, line catalog.Line) TakeoffLine {
 		Need: Number(line.Quantity), NeedUnit: "each", Packs: line.Packs, Unit: line.Unit, PackM: Unknown,
 		Price: Decimal(line.Price.Decimal()), Amount: Decimal(line.Amount.Decimal()),
 	}
-	if it, ok := prices.Item(line.Item); ok && it.PackM > 0 {
-		out.NeedUnit, out.PackM = "m", Number(it.PackM)
+	if it, ok := prices.Item(line.Item); ok {
+		out.Kind = string(it.Kind)
+		if it.PackM > 0 {
+			out.NeedUnit, out.PackM = "m", Number(it.PackM)
+		}
 	}
 	return out
 }

@@ -352,6 +352,7 @@ type TakeoffLine struct {
 	NeedUnit string  `json:"need_unit"` // m or each
 	Packs    int64   `json:"packs"`
 	Unit     string  `json:"unit"` // coil, stick, each
+	Kind     string  `json:"kind"` // pipe, pump, fitting, box, material or labour; "" for a sum
 	PackM    Number  `json:"pack_m"`
 	Price    Decimal `json:"price"`
 	Amount   Decimal `json:"amount"`

@@ -154,5 +154,8 @@ func furthest(fails func(by float64) string, most float64) (by float64, why stri
 		}
 		return by, why
 	}
-	return by, "not worked out"
+	return by, notWorkedOut
 }
+
+// notWorkedOut says that nothing was found to bound something.
+const notWorkedOut = "not worked out"

@@ -114,10 +114,14 @@ func (c *StakeCheck) say(system quantity.System) {
 	}
 	c.Text = fmt.Sprintf("%s %.*f %s %s %s; accept ", c.Of, decimals, at, unit, way, c.From)
 	switch {
+	case math.IsNaN(lo) && highWhy == notWorkedOut:
+		c.Text += fmt.Sprintf("up to %.*f %s", decimals, hi, unit)
 	case math.IsNaN(lo):
 		c.Text += fmt.Sprintf("up to %.*f %s (more: %s)", decimals, hi, unit, highWhy)
 	case math.IsNaN(hi):
 		c.Text += fmt.Sprintf("from %.*f %s (less: %s)", decimals, lo, unit, lowWhy)
+	case highWhy == notWorkedOut:
+		c.Text += fmt.Sprintf("%.*f to %.*f %s (less: %s)", decimals, lo, decimals, hi, unit, lowWhy)
 	default:
 		c.Text += fmt.Sprintf("%.*f to %.*f %s (less: %s; more: %s)", decimals, lo, decimals, hi, unit, lowWhy, highWhy)
 	}

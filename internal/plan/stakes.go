@@ -120,14 +120,14 @@ func supportPegs(l *Layout, system quantity.System) []peg {
 	pegs := make([]peg, count)
 	for k := range pegs {
 		v := pointAlong(l.Drive.Path, length*(float64(k)+0.5)/float64(count))
-		task := "Support and anchor of the drive pipe"
+		task := "Support and anchor"
 		switch above := float64(v.InvertM - v.GroundM); {
 		case math.Abs(above) < onGroundM:
-			task += ": the pipe lies on the ground"
+			task += ": pipe on the ground"
 		case above > 0:
-			task += fmt.Sprintf(": the pipe lies %s above the ground", quantity.Format(system, quantity.Length, above))
+			task += fmt.Sprintf(": pipe %s above the ground", quantity.Format(system, quantity.Length, above))
 		case above < 0:
-			task += fmt.Sprintf(": the pipe lies %s below the ground", quantity.Format(system, quantity.Length, -above))
+			task += fmt.Sprintf(": pipe %s below the ground", quantity.Format(system, quantity.Length, -above))
 		}
 		pegs[k] = peg{along: float64(v.AlongM), label: fmt.Sprintf("SUP%d", k+1), role: "drive", at: v.place(), level: v.InvertM, task: task, also: "support"}
 	}
