@@ -194,9 +194,10 @@ func (g grid) slid(z []float64, half int, highest bool) []float64 {
 }
 
 // surfaceShare is the share of narrow high things from which on heights are
-// those of a surface model. Seven ground models of 1 m have up to 0.7 % in
-// them, 2 % in windows of 300 m; a surface model has 17 %, and trees over a
-// tenth of a ground model add 10 %.
+// those of a surface model. The six ground models of 2.5 m and finer that it
+// was set on have up to 0.2 % in them, as a whole and in windows of 300 m; the
+// one surface model has 17 %, its windows 12 to 27 %, and trees put over a tenth
+// of real ground make 10 %.
 const surfaceShare = 0.04
 
 // surfaceCellM is the coarsest cell at which trees and houses stand out one by
@@ -207,8 +208,10 @@ const surfaceCellM = 2.5
 func (t texture) surface(cellM float64) bool { return cellM <= surfaceCellM && t.bumps >= surfaceShare }
 
 // smoothPower is the power of the lag with which the bending grows on ground
-// that is smooth at that lag: 2 on a curve without detail. Ground models of 1
-// to 30 m grow with 0.3 to 1.8, one of them with 2.1 over the first lag alone.
+// that is smooth at that lag: 2 on a curve without detail. Real ground models of 1
+// to 30 m grow with 0.3 to 1.8 over the first lags; one of them, and one in
+// whole metres, with 2.0 to 2.1 over the first lag alone, which is why two lags
+// are asked for.
 const smoothPower = 1.9
 
 // straightM is the bending that is none: what rounding leaves on the straight

@@ -73,9 +73,8 @@ func TestGroundAndSurfaceModelsAreTold(t *testing.T) {
 	}
 }
 
-// The surface model of the collection, by its own description one: most of its
-// windows of 300 m show it, and none is refused for another reason. The rest
-// are open ground.
+// The surface model of the collection, by its own description one: at least
+// four fifths of its windows of 300 m show it, voids and all.
 func TestSurfaceModelOfTheCollectionIsSeen(t *testing.T) {
 	const seed, each = 42, 12
 	r := rand.New(rand.NewPCG(seed, 1))
