@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 )
 
 // Costs inside the search are whole numbers: a straight step over flat ground
@@ -26,6 +27,9 @@ type class struct {
 	perM, layM float32
 }
 
+// leastSteps bounds the cost of each kind of step from below.
+type leastSteps struct{ straight, diagonal, knight uint32 }
+
 // pricing turns heights into integer step costs.
 type pricing struct {
 	perMetre float64 // cost of laying a metre at factor 1, in the unit of LayingCost
@@ -40,8 +44,9 @@ type pricing struct {
 	// Squared horizontal lengths of a straight step, a diagonal one and half
 	// a knight's move.
 	straight2, diagonal2, half2 float32
-	// The least integer cost of the three kinds of step.
-	leastStraight, leastDiagonal, leastKnight uint32
+	// The least integer cost of the three kinds of step from ground of each
+	// class.
+	least [256]leastSteps
 }
 
 func newPricing(c LayingCost, cellM float64) (*pricing, error) {
@@ -67,6 +72,7 @@ func newPricing(c LayingCost, cellM float64) (*pricing, error) {
 		steepest = s.MaxGrade
 		cheapest = math.Min(cheapest, s.Factor)
 	}
+	flattest := cheapest // of the slope classes
 	p.factor[0] = 1
 	if c.Ground != nil {
 		least := math.Inf(1)
@@ -89,11 +95,23 @@ func newPricing(c LayingCost, cellM float64) (*pricing, error) {
 		})
 	}
 	p.straight2, p.diagonal2, p.half2 = float32(cellM*cellM), float32(diagonal*diagonal), float32(half*half)
-	// Two units of slack for the rounding of float32.
-	p.leastStraight = unitCost - 2
-	p.leastDiagonal = uint32(math.Floor(unitCost*math.Sqrt2)) - 2
-	p.leastKnight = uint32(math.Floor(unitCost*math.Sqrt(5))) - 2
+	p.boundSteps(c.Ground, flattest)
 	return p, nil
+}
+
+// boundSteps works out least. A step lies half on the ground that it starts
+// from, a knight's move a quarter; the rest is no better than the best ground.
+func (p *pricing) boundSteps(ground *GroundClasses, slope float64) {
+	factors, best := []float64{1}, 1.0
+	if ground != nil {
+		factors, best = ground.Factor, slices.Min(ground.Factor)
+	}
+	for i, f := range factors {
+		times := func(f float64) float64 { return unitCost * (p.pipeM + p.perMetre*slope*f) / p.cheapest }
+		// Two units of slack, and a part of the cost, for the rounding of float32.
+		floor := func(v float64) uint32 { return uint32(math.Floor(v*(1-1e-5))) - 2 }
+		p.least[i] = leastSteps{floor(times((f + best) / 2)), floor(math.Sqrt2 * times((f+best)/2)), floor(math.Sqrt(5) * times((f+3*best)/4))}
+	}
 }
 
 // rise is the height that a grade makes over a run. An infinite grade takes

@@ -271,16 +271,20 @@ func (f *Field) expand(q *queue, b int) {
 func (f *Field) worthwhile(u int, s *steps) uint32 {
 	nodes, to := f.nodes, &s.to
 	from := uint64(nodes[u].cost)
+	bound := &f.price.least[0]
+	if f.class != nil {
+		bound = &f.price.least[f.class[u]]
+	}
 	var open uint64
-	least := from + uint64(f.price.leastStraight)
+	least := from + uint64(bound.straight)
 	for k := range firstDiagonal {
 		open |= (least - uint64(nodes[u+to[k]].cost)) >> 63 << k
 	}
-	least = from + uint64(f.price.leastDiagonal)
+	least = from + uint64(bound.diagonal)
 	for k := firstDiagonal; k < firstKnight; k++ {
 		open |= (least - uint64(nodes[u+to[k]].cost)) >> 63 << k
 	}
-	least = from + uint64(f.price.leastKnight)
+	least = from + uint64(bound.knight)
 	for k := firstKnight; k < len(to); k++ {
 		open |= (least - uint64(nodes[u+to[k]].cost)) >> 63 << k
 	}
