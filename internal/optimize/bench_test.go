@@ -151,3 +151,18 @@ func BenchmarkTrial(b *testing.B) {
 		})
 	}
 }
+
+// BenchmarkFront is the whole front of 12 demands over the usual kilometre.
+func BenchmarkFront(b *testing.B) {
+	p := kilometre()
+	var demands []float64
+	for k := range 12 {
+		demands = append(demands, p.Demand*math.Pow(1.4, float64(k-2)))
+	}
+	for b.Loop() {
+		front, err := Front(b.Context(), p, nil, demands)
+		if err != nil || len(front) < 5 {
+			b.Fatal(len(front), err)
+		}
+	}
+}
