@@ -116,6 +116,8 @@ func printPlan(w io.Writer, p *plan.Plan) {
 	if len(p.Layouts) > 0 {
 		printLayouts(w, p)
 	}
+	printFront(w, p)
+	printNext(w, p)
 	printVisits(w, p)
 	printMessages(w, p.System(), p.Messages)
 	printDoubts(w, p)

@@ -34,6 +34,7 @@ type commandLine struct {
 	Strict bool `help:"Exit with code 4 when the result carries warnings."`
 
 	Plan    planCommand    `cmd:"" help:"Terrain, creek and tank in; ranked layouts and the hand-off folder out."`
+	Compare compareCommand `cmd:"" help:"Show layouts side by side, differences first, also your own places."`
 	Inspect inspectCommand `cmd:"" help:"Read every input, say what it is and what is wrong with it; plan nothing."`
 	Profile profileCommand `cmd:"" help:"Work out the long profile of the creek, nothing else."`
 	Packet  packetCommand  `cmd:"" help:"Plan, and print the field packet of one layout as a PDF."`

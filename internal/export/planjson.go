@@ -34,6 +34,9 @@ func withLists(p plan.Plan) plan.Plan {
 		list(&p.Visits[i].Outcomes)
 	}
 	list(&p.Pins)
+	list(&p.Front)
+	list(&p.Next)
+	list(&p.Stages)
 	list(&p.Rejected)
 	list(&p.Reaches)
 	list(&p.WorksCited)

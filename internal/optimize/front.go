@@ -63,9 +63,32 @@ type FrontPoint struct {
 func (st *site) demanding(m3s float64) *site {
 	p := *st.Problem
 	p.Demand = m3s
+	var others []*site
+	for _, o := range st.others {
+		others = append(others, o.demanding(m3s))
+	}
 	return &site{
 		Problem: &p, n: st.n, workers: 1, record: st.record,
 		water: st.water, drive: st.drive, pairs: st.pairs, chords: st.chords, lift: st.lift, tuning: st.tuning,
 		options: st.options, engines: st.engines, ways: st.ways, stands: st.stands, flows: st.flows, costs: st.costs,
+		set: st.set, others: others,
 	}
+}
+
+// Best finds the best layout by the problem's objective, and nothing else; nil
+// when there is none. It fails only on ctx.
+func Best(ctx context.Context, p Problem) (*Candidate, error) {
+	st, err := newSite(ctx, &p, &Settings{})
+	if err != nil {
+		return nil, err
+	}
+	var best *found
+	for _, r := range st.reaches() {
+		best = st.seek(ctx, p.Objective, bucket{from: r.From, to: r.To, anyClass: true}, best)
+	}
+	if best == nil || ctx.Err() != nil {
+		return nil, ctx.Err()
+	}
+	c := st.describe(best, nil)
+	return &c, nil
 }

@@ -91,6 +91,7 @@ type Problem struct {
 	Choices    Choices
 	Objective  Objective // "" is LeastCost with a demand, MostWater without
 	Layouts    int       // how many different layouts are wanted; 0 counts as 5
+	FlowStep   float64   // ratio of one flow that is tried to the next; 0 is steps of a fifth
 
 	WasteFraction   float64 // of pipe, for cuts and laying
 	ContingencyPart float64 // of the cost of a layout

@@ -374,9 +374,12 @@ const mostFlows = 40
 // flowLevels are the flows that are tried: what may be taken, and steps of a
 // fifth below it down to what the smallest pump draws at its lightest.
 func (st *site) flowLevels() []float64 {
-	least := st.leastDraw()
+	least, step := st.leastDraw(), st.FlowStep
+	if !(step > 0 && step < 1) {
+		step = flowStep
+	}
 	levels := []float64{st.TakeFlow}
-	for q := st.TakeFlow * flowStep; q >= least && len(levels) < mostFlows; q *= flowStep {
+	for q := st.TakeFlow * step; q >= least && float64(len(levels))*math.Log(step) > mostFlows*math.Log(flowStep); q *= step {
 		levels = append(levels, q)
 	}
 	return levels

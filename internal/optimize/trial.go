@@ -587,3 +587,21 @@ func (r *trial) result(on *trial, f *found) Trial {
 	}
 	return t
 }
+
+// Better says whether one trial is better than another of the same places: it
+// breaks no limit where the other does, or is better by the objective.
+func (t *Trials) Better(a, b *Trial) bool {
+	works := func(t *Trial) bool { return t.Candidate != nil && len(t.Breaches) == 0 }
+	if !works(a) || !works(b) {
+		return works(a) && !works(b)
+	}
+	water := cmp.Compare(a.Candidate.Operation.DeliveredTotal, b.Candidate.Operation.DeliveredTotal)
+	cost := cmp.Compare(b.Candidate.Cost.Minor, a.Candidate.Cost.Minor)
+	switch t.strict.Objective {
+	case MostHead:
+		return cmp.Or(cmp.Compare(a.HeadM, b.HeadM), water, cost) > 0
+	case MostWater:
+		return cmp.Or(water, cost) > 0
+	}
+	return cmp.Or(cost, water) > 0
+}

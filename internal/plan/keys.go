@@ -96,6 +96,7 @@ var settings = []key{
 	number("water_temperature", quantity.Temperature, "0 °C", "40 °C", "10 °C", "a cool creek", func(s *Site) *float64 { return &s.TemperatureK }),
 	length("altitude", "-400 m", "6000 m", "", "", func(s *Site) *float64 { return &s.AltitudeM }),
 	length("place_step", "0.1 m", "100 m", "2 m", "how far apart along the creek places are tried; a crew sets out to a metre or two", func(s *Site) *float64 { return &s.PlaceStepM }),
+	whole("front", 0, 40, "8", "for how many demands the least cost is worked out, up to the most water; 0 leaves it out", func(s *Site, n int) { s.FrontPoints = n }),
 	whole("layouts", 1, 50, "5", "how many different layouts are shown", func(s *Site, n int) { s.Layouts = n }),
 	whole("replans", 0, 10000, "100", "how often the plan is made again on terrain that errs, to find out what the search claims too much; 0 leaves it out", func(s *Site, n int) { s.Replans = n }),
 	number("price_spread", quantity.Ratio, "0 %", "100 %", "10 %", "standard deviation of what prices move by until the day of buying; common practice, no source", func(s *Site) *float64 { return &s.PriceSpread }),

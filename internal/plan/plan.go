@@ -41,6 +41,9 @@ type Plan struct {
 	Messages   []Message        `json:"messages"`    // about the whole plan
 	Visits     []Visit          `json:"visits"`      // what to measure on site first, the most telling for its hours first
 	Pins       []PinAnswer      `json:"pins"`        // places that the user has chosen, and whether they work
+	Front      []FrontPoint     `json:"front"`       // what more water costs: the cheapest layout for each of some demands
+	Next       []NextStep       `json:"next"`        // changes to the first layout, the most water for its money first
+	Stages     []Stage          `json:"stages"`      // how the first layout can be bought in parts; empty when it cannot
 	Rejected   []Rejected       `json:"rejected"`    // why not elsewhere
 	Reaches    []Reach          `json:"reaches"`     // what each reach of creek could do, or why not
 	WorksCited []string         `json:"works_cited"` // formulas and tables that this run used

@@ -54,7 +54,7 @@ func (j *job) measuredSteps() []func() error {
 
 // layoutSteps lead on to the finished plan.
 func (j *job) layoutSteps() []func() error {
-	return []func() error{j.findPins, j.search, j.replan, j.gradeWinners, j.inStakesGrid, j.answerPins, j.planVisits, j.screen, j.sayWhy, j.drawRelief, j.conclude}
+	return []func() error{j.findPins, j.search, j.replan, j.gradeWinners, j.inStakesGrid, j.answerPins, j.planVisits, j.screen, j.front, j.nextSteps, j.sayWhy, j.drawRelief, j.conclude}
 }
 
 // conclude says the last things and puts all in order.
@@ -155,6 +155,9 @@ func newJob(ctx context.Context, site *Site, record func(Progress)) *job {
 		Messages:   []Message{},
 		Visits:     []Visit{},
 		Pins:       []PinAnswer{},
+		Front:      []FrontPoint{},
+		Next:       []NextStep{},
+		Stages:     []Stage{},
 		Rejected:   []Rejected{},
 		Reaches:    []Reach{},
 		WorksCited: []string{},

@@ -107,12 +107,7 @@ func (j *job) search() error {
 	}
 	j.result = result
 	for k := range result.Ranked {
-		c := &result.Ranked[k]
-		for _, at := range []*int{&c.Intake, &c.Pump, &c.Box, &c.Standpipe, &c.DriveFrom} {
-			if *at >= 0 {
-				*at = j.places[*at]
-			}
-		}
+		j.onWholeProfile(&result.Ranked[k])
 	}
 	return nil
 }

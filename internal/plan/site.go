@@ -67,6 +67,7 @@ type Site struct {
 	PriceSpread  float64 // standard deviation of prices, as a share
 	PlaceStepM   float64 // how far apart along the creek places are tried
 	Layouts      int     // how many different layouts are wanted
+	FrontPoints  int     // demands for which the least cost is worked out; 0 leaves it out
 
 	given map[string]bool // keys that the user set
 	drawn *drawnCreek     // stands for the creek file; see DrawCreek

@@ -1,7 +1,6 @@
 package plan
 
 import (
-	"cmp"
 	"context"
 	"errors"
 	"math"
@@ -78,19 +77,9 @@ func (d *Desk) ready(ctx context.Context) (*job, []*optimize.Trials, error) {
 	if err := j.stateProblem(); err != nil {
 		return nil, nil, err
 	}
-	land := optimize.TrialLand{
-		MayStand: func(_ optimize.Place, k int) bool {
-			return canStand(j.creek.Flags[k]) && j.land.allows(j.creek.Points[k])
-		},
-		MayPass: func(k int) bool { return j.land.allows(j.creek.Points[k]) },
-	}
-	var trials []*optimize.Trials
-	for set := range len(j.problem.DeliveryOthers) + 1 {
-		t, err := optimize.NewTrials(ctx, j.problem.WithDelivery(set), j.creek, j.places, land)
-		if err != nil {
-			return nil, nil, err
-		}
-		trials = append(trials, t)
+	trials, err := j.trials(ctx, j.problem)
+	if err != nil {
+		return nil, nil, err
 	}
 	j.ctx, j.record = context.Background(), func(Progress) {}
 	b.job, b.trials = j, trials
@@ -118,7 +107,31 @@ func (d *Desk) Try(ctx context.Context, at Places) (Trial, error) {
 		return Trial{DriveHeadM: Unknown, Broken: []Broken{t.broken(optimize.Breach{Reason: OutOfOrder, Station: k})}}, nil
 	}
 	choice := optimize.TrialChoice{SupplyPipe: at.SupplyPipe, DrivePipe: at.DrivePipe, DeliveryPipe: at.DeliveryPipe, Pump: at.Pump, Pumps: at.Pumps}
-	var best optimize.Trial
+	return t.result(j.bestTrial(trials, places, choice))
+}
+
+// trials prepares trials for a problem of this job, one for each set of
+// delivery lines.
+func (j *job) trials(ctx context.Context, p optimize.Problem) ([]*optimize.Trials, error) {
+	land := optimize.TrialLand{
+		MayStand: func(_ optimize.Place, k int) bool {
+			return canStand(j.creek.Flags[k]) && j.land.allows(j.creek.Points[k])
+		},
+		MayPass: func(k int) bool { return j.land.allows(j.creek.Points[k]) },
+	}
+	var trials []*optimize.Trials
+	for set := range len(p.DeliveryOthers) + 1 {
+		t, err := optimize.NewTrials(ctx, p.WithDelivery(set), j.creek, j.places, land)
+		if err != nil {
+			return nil, err
+		}
+		trials = append(trials, t)
+	}
+	return trials, nil
+}
+
+// bestTrial is the best trial over all delivery lines.
+func (j *job) bestTrial(trials []*optimize.Trials, places optimize.TrialPlaces, choice optimize.TrialChoice) (best optimize.Trial) {
 	for set := range trials {
 		way := j.deliveryWay(places.Pump, set)
 		if set > 0 && !way.OK {
@@ -128,30 +141,11 @@ func (d *Desk) Try(ctx context.Context, at Places) (Trial, error) {
 		if found.Candidate != nil {
 			found.Candidate.DeliverySet = set
 		}
-		if set == 0 || j.betterTrial(&found, &best) {
+		if set == 0 || trials[set].Better(&found, &best) {
 			best = found
 		}
 	}
-	return t.result(best)
-}
-
-// betterTrial says whether a trial over one delivery line is better than one
-// over another: it breaks no limit where the other does, or is better by the
-// objective.
-func (j *job) betterTrial(a, b *optimize.Trial) bool {
-	works := func(t *optimize.Trial) bool { return t.Candidate != nil && len(t.Breaches) == 0 }
-	if !works(a) || !works(b) {
-		return works(a)
-	}
-	water := cmp.Compare(a.Candidate.Operation.DeliveredTotal, b.Candidate.Operation.DeliveredTotal)
-	cost := cmp.Compare(b.Candidate.Cost.Minor, a.Candidate.Cost.Minor)
-	switch j.problem.Objective {
-	case optimize.MostHead:
-		return cmp.Or(cmp.Compare(a.HeadM, b.HeadM), water, cost) > 0
-	case optimize.MostWater:
-		return cmp.Or(water, cost) > 0
-	}
-	return cmp.Or(cost, water) > 0
+	return best
 }
 
 // trying is one trial.
