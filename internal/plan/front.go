@@ -53,7 +53,7 @@ func (j *job) front() error {
 		return nil
 	}
 	j.record(Progress{Step: "working out what more water costs"})
-	points, err := optimize.Front(j.ctx, j.problem, &optimize.Settings{Workers: j.workers}, demands)
+	points, err := optimize.Front(j.ctx, j.problem, &optimize.Settings{Workers: workersIn(j.ctx)}, demands)
 	if err != nil {
 		return err
 	}
