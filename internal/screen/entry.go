@@ -48,9 +48,6 @@ func (e *Entry) Site(base *plan.Site) (*plan.Site, error) {
 	site := base.Clone()
 	site.Name, site.Creek, site.CreekLine, site.Track = e.ID, "", "", ""
 	site.Field, site.Pins = nil, plan.Pins{}
-	if !base.Given("replans") {
-		site.Replans = 0 // they take five times as long as all the rest
-	}
 	if len(e.Legs) > 0 {
 		site.DrawCreek(e.File, e.Legs)
 	} else if err := site.Set("creek", e.Creek); err != nil {
