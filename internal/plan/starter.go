@@ -70,7 +70,8 @@ creek_flow: {low: "8 L/s", take_at_most: "40 %"}        # the driest month, meas
 demand: "1500 L/day"       # or a list: [{use: people, count: 4}, {use: sheep, count: 20, each: "8 L/day"}, {use: garden, area: "150 m2"}]
 # objective: least_cost    # least_cost, most_water or most_head
 # pins: {pump: "394 ft"}   # places that you have chosen: intake, settling_box, standpipe, pump; the rest is looked for
-# land: land.geojson       # features with role: stay_inside, keep_out or crossing
+# land: land.geojson       # features with role: stay_inside, keep_out, crossing (class road, creek,
+#                          # fence, rock; or fee), ground (class rock, woods, wet; or factor)
 # catalog: prices.csv      # your own prices
 # field: []                # what was measured on site: [{drop: "12.1 ft", from: "400 ft", to: "620 ft", by: hose, legs: 4}]
 
