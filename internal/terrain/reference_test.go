@@ -28,11 +28,14 @@ type references struct {
 	startCol, startRow int
 }
 
+// python is the one that Debian's packages belong to.
+const python = "/usr/bin/python3"
+
 // askReferences runs the other programs, or skips where they are not installed.
 func askReferences(tb testing.TB, n int) *references {
 	tb.Helper()
 	probe := "import skimage.graph, shutil, sys; sys.exit(shutil.which('grass') is None)"
-	if err := exec.Command("/usr/bin/python3", "-c", probe).Run(); err != nil {
+	if err := exec.Command(python, "-c", probe).Run(); err != nil {
 		tb.Skip("not compared with general-purpose programs: they are not installed (Debian: apt-get install grass-core python3-skimage)")
 	}
 	r := &references{startCol: n / 2, startRow: n / 3}
@@ -54,7 +57,7 @@ func askReferences(tb testing.TB, n int) *references {
 	if err != nil {
 		tb.Fatal(err)
 	}
-	cmd := exec.Command("/usr/bin/python3", script, dir, strconv.Itoa(n), strconv.Itoa(r.startRow), strconv.Itoa(r.startCol))
+	cmd := exec.Command(python, script, dir, strconv.Itoa(n), strconv.Itoa(r.startRow), strconv.Itoa(r.startCol))
 	out, err := cmd.Output()
 	if err != nil {
 		tb.Fatalf("the other programs failed: %v", err)
