@@ -75,6 +75,7 @@ type report struct {
 	Pipes      [][]string
 	Places     [][]string
 	Compare    []comparison
+	Ahead      ahead
 	Best       string
 	Takeoff    []takeoffGroup
 	Total      string
@@ -244,6 +245,7 @@ func reportOf(p *plan.Plan) (*report, error) {
 	if len(p.Layouts) > 0 {
 		r.bestLayout(p, w)
 		r.compare(p, w)
+		r.Ahead = aheadOf(p, w)
 	}
 	r.elsewhere(p, w)
 	r.inputs(p)
