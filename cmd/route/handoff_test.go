@@ -474,7 +474,7 @@ func TestHandOffFolder(t *testing.T) {
 		for _, e := range entries {
 			names = append(names, e.Name())
 		}
-		want := []string{"packet.pdf", "plan.json", "profile.csv", "profile.svg", "report.html", "route.dxf", "route.geojson", "route.gpkg", "route.gpx", "route.kml", "stakeout.csv", "takeoff.csv"}
+		want := []string{"packet.pdf", "plan.json", "profile.csv", "profile.svg", "quote.csv", "report.html", "route.dxf", "route.geojson", "route.gpkg", "route.gpx", "route.kml", "stakeout.csv", "takeoff.csv"}
 		if !slices.Equal(names, want) {
 			t.Errorf("%v, want %v", names, want)
 		}

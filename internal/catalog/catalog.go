@@ -97,6 +97,9 @@ type Layout struct {
 	DeliveryCrossed []Crossed // what it passes over
 	TrenchDepthM    float64   // of the delivery pipe; 0 where it lies on the ground
 	TrenchWidthM    float64
+	// Consumables adds cement, tape, the fittings of the tank and the concrete of
+	// the seats, which a search leaves out.
+	Consumables     bool
 	LayingSum       Money   // of the work on the delivery line, where only its sum is known
 	WasteFraction   float64 // of pipe, for cuts and laying: 0.05 is 5 %
 	ContingencyPart float64 // of the whole, for what was forgotten

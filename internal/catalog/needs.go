@@ -84,6 +84,7 @@ func (c *Catalog) Needs(l Layout) []Need {
 	n.drive()
 	n.delivery()
 	n.pumps()
+	n.consumables()
 	return n.list
 }
 

@@ -333,8 +333,10 @@ func TestDefaultCatalogIsComplete(t *testing.T) {
 				t.Errorf("%s: no drive pipe for %s", trade, pump.ID)
 			}
 		}
-		if c.fitting(PartConcrete, nil) == nil {
-			t.Errorf("%s: no concrete", trade)
+		for _, part := range []string{PartConcrete, PartCement, PartTape, PartBulkhead, PartTankScreen} {
+			if c.fitting(part, nil) == nil {
+				t.Errorf("%s: no %s", trade, part)
+			}
 		}
 	}
 }

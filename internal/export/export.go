@@ -23,13 +23,14 @@ const (
 	DXF         Format = "route.dxf"
 	StakeoutCSV Format = "stakeout.csv"
 	TakeoffCSV  Format = "takeoff.csv"
+	QuoteCSV    Format = "quote.csv"
 	ProfileCSV  Format = "profile.csv"
 	ProfileSVG  Format = "profile.svg"
 	ReportHTML  Format = "report.html"
 )
 
 // Formats lists the files of the hand-off folder.
-var Formats = []Format{PlanJSON, GeoJSON, GPX, KML, GeoPackage, DXF, StakeoutCSV, TakeoffCSV, ProfileCSV, ProfileSVG, ReportHTML}
+var Formats = []Format{PlanJSON, GeoJSON, GPX, KML, GeoPackage, DXF, StakeoutCSV, TakeoffCSV, QuoteCSV, ProfileCSV, ProfileSVG, ReportHTML}
 
 // writers has the function that writes each format.
 var writers = map[Format]func(io.Writer, *plan.Plan) error{
@@ -41,6 +42,7 @@ var writers = map[Format]func(io.Writer, *plan.Plan) error{
 	DXF:         writeDXF,
 	StakeoutCSV: writeStakeoutCSV,
 	TakeoffCSV:  writeTakeoffCSV,
+	QuoteCSV:    writeQuoteCSV,
 	ProfileCSV:  writeProfileCSV,
 	ProfileSVG:  writeProfileSVG,
 	ReportHTML:  writeReportHTML,

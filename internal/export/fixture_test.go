@@ -243,6 +243,13 @@ func fixtureLayout(creek []creekPoint, from, head, pump int, standpipe, box bool
 	l.Drive.LengthToDiameter, l.Drive.LengthToHead = l.Drive.LengthM/l.Drive.InsideM, l.Drive.LengthM/l.DriveHeadM
 	fixtureDelivery(&l, down, outlet)
 	fixtureCost(&l)
+	enough := true
+	l.PipeChoices = []plan.PipeChoice{
+		{Run: "delivery", Item: "pe-34", Material: "Polyethylene", Size: "3/4 in", Standard: "ASTM D2239 SIDR 9", InsideM: 0.0209, RatingM: 112, Enough: &enough, LossM: 2.3, Planned: true, Total: l.Cost.Total, More: "0.00"},
+		{Run: "delivery", Item: "pe-34-7", Material: "Polyethylene", Size: "3/4 in", Standard: "ASTM D2239 SIDR 7", InsideM: 0.0209, RatingM: plan.Unknown, LossM: 2.3, Total: l.Cost.Total + "9", More: "12.50"},
+	}
+	l.Labour = []plan.LabourLine{{Task: "delivery pipe", Quantity: 105.2, Unit: "m", PerUnit: 0.05, Hours: 5.26, Source: "common practice, no source"}}
+	l.LabourHours = 5.26
 	return l
 }
 
@@ -311,7 +318,7 @@ func fixtureCost(l *plan.Layout) {
 	total := int64(0)
 	add := func(group, item, name, where, unit string, need plan.Number, needUnit string, packM float64, packs, price int64) {
 		l.Takeoff = append(l.Takeoff, plan.TakeoffLine{Item: item, Name: name, Group: group, Where: where, Need: need, NeedUnit: needUnit,
-			Packs: packs, Unit: unit, PackM: number(packM), Price: cents(price), Amount: cents(price * packs)})
+			Packs: packs, Unit: unit, Kind: map[bool]string{true: "pipe", false: "fitting"}[needUnit == "m"], PackM: number(packM), Price: cents(price), Amount: cents(price * packs)})
 		sums[group] += price * packs
 		total += price * packs
 	}

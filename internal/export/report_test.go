@@ -302,7 +302,7 @@ var leftOut = regexp.MustCompile(`base64,[A-Za-z0-9+/=]*`)
 // differ in the last printed digit: other processors round products otherwise.
 func TestGoldenFiles(t *testing.T) {
 	for units, formats := range map[string][]Format{
-		"us": {GeoJSON, GPX, KML, StakeoutCSV, TakeoffCSV, ProfileSVG, ReportHTML},
+		"us": {GeoJSON, GPX, KML, StakeoutCSV, TakeoffCSV, QuoteCSV, ProfileSVG, ReportHTML},
 		"si": {StakeoutCSV, TakeoffCSV},
 	} {
 		for _, f := range formats {

@@ -10,7 +10,7 @@ import (
 // The subtotals of a layout add up to its cost.
 func writeTakeoffCSV(w io.Writer, p *plan.Plan) error {
 	t := newTable(w, p)
-	t.header("layout", "group", "item", "name", "where", "need", "need_unit", "need_ft", "packs", "unit", "pack_m", "pack_ft", "price", "subtotal", "currency")
+	t.header("layout", "group", "item", "name", "where", "need", "need_unit", "need_ft", "packs", "unit", "pack_m", "pack_ft", "price", "subtotal", "currency", "kind")
 	for _, l := range p.Layouts {
 		for _, line := range l.Takeoff {
 			t.text(l.ID)
@@ -28,6 +28,7 @@ func writeTakeoffCSV(w io.Writer, p *plan.Plan) error {
 			t.exact(line.Price)
 			t.exact(line.Amount)
 			t.text(l.Cost.Currency)
+			t.text(line.Kind)
 			t.end()
 		}
 	}

@@ -74,14 +74,16 @@ func (s *sheet) materials() {
 	}
 }
 
-func count(line plan.TakeoffLine) string {
-	text := strconv.FormatInt(line.Packs, 10)
-	switch unit := line.Unit; {
+func count(line plan.TakeoffLine) string { return countOf(line.Packs, line.Unit) }
+
+func countOf(packs int64, unit string) string {
+	text := strconv.FormatInt(packs, 10)
+	switch {
 	case unit == "each":
 		return text
 	case strings.ContainsAny(unit, "0123456789"): // a unit with a figure of its own: 10 ft, m3
 		return text + " × " + unit
-	case line.Packs != 1 && len(unit) > 2:
+	case packs != 1 && len(unit) > 2:
 		return text + " " + unit + "s"
 	default:
 		return text + " " + unit
@@ -101,19 +103,70 @@ func (s *sheet) quote() {
 	t := s.table(8, column{title: "no", width: 8, right: true}, column{title: "item", width: s.inner() - 8 - 22 - 20 - 22 - 2*blank},
 		column{title: "quantity", width: 22, right: true}, column{title: "our price", width: 20, right: true}, column{title: "amount", width: 22, right: true},
 		column{title: "your price", width: blank, right: true}, column{title: "your amount", width: blank, right: true})
-	n := 0
-	for _, g := range s.groups() {
-		for _, line := range s.linesOf(g.group) {
-			n++
-			t.row("", strconv.Itoa(n), line.Name, count(line), export.Money("", line.Price), export.Money("", line.Amount), "__________", "____________")
-		}
+	lines, err := export.Quote(s.l)
+	if err != nil {
+		s.pdf.SetError(err)
+		return
 	}
-	for _, line := range s.l.Takeoff {
-		if line.Unit == "sum" {
-			t.sum("", line.Name+", "+line.Where, "", "", export.Money("", line.Amount), "", "____________")
+	for n, q := range lines {
+		if q.Section == "sum" {
+			t.sum("", q.Name, "", "", export.Money("", q.Amount), "", "____________")
+			continue
 		}
+		t.row("", strconv.Itoa(n+1), q.Name, countOf(q.Packs, q.Unit), export.Money("", q.Price), export.Money("", q.Amount), "__________", "____________")
 	}
 	t.sum("", "Total, "+cost.Currency, "", "", export.Money("", cost.Total), "", "____________")
-	s.y += 6
-	s.paragraph(0, 8.5, "", "Supplier ______________________________   Valid until ______________   Delivery to the site  yes / no   Signature ______________________")
+	s.y += 2
+	s.paragraph(0, 8.5, "", export.NotInTheList)
+	s.y += 4
+	s.paragraph(0, 8.5, "", "Supplier ________________________   Valid until ____________   Carriage included  yes / no   Signature __________________")
+}
+
+// choices prints the pressure classes of each pipe side by side.
+func (s *sheet) choices() {
+	if len(s.l.PipeChoices) == 0 && len(s.l.Labour) == 0 {
+		return
+	}
+	s.page("Pipe classes and work")
+	if len(s.l.PipeChoices) == 0 {
+		return
+	}
+	s.heading("Other pressure classes of the same size")
+	t := s.table(8, column{title: "pipe", width: 18}, column{title: "class", width: s.inner() - 18 - 26 - 24 - 24 - 22 - 24}, column{title: "rating", width: 26, right: true},
+		column{title: "holds what comes", width: 24, right: true}, column{title: "friction loss", width: 24, right: true}, column{title: "whole, " + s.l.Cost.Currency, width: 22, right: true}, column{title: "against plan", width: 24, right: true})
+	for _, c := range s.l.PipeChoices {
+		holds := "not rated"
+		if c.Enough != nil {
+			holds = map[bool]string{true: "yes", false: "NO"}[*c.Enough]
+		}
+		more := export.Money("", c.More)
+		if c.Planned {
+			more = "as planned"
+		} else if !strings.HasPrefix(string(c.More), "-") {
+			more = "+" + more
+		}
+		t.row("", c.Run, strings.TrimSpace(c.Material+" "+c.Size), export.Say(s.p, quantity.Pressure, c.RatingM, 9806.65), holds, s.say(c.LossM), export.Money("", c.Total), more)
+	}
+}
+
+// labour prints the hours of work by task.
+func (s *sheet) labour() {
+	if len(s.l.Labour) == 0 {
+		return
+	}
+	s.heading("Hours of work")
+	s.paragraph(0, 8.5, "", "Hours of one person, by hand, on foot; rough figures that a crew corrects by its own: "+s.l.LabourText()+". They are not in the costs, except for work that the list above prices.")
+	s.y += 1
+	t := s.table(8, column{title: "task", width: s.inner() - 106}, column{title: "quantity", width: 34, right: true}, column{title: "hours for one", width: 34, right: true}, column{title: "hours", width: 18, right: true}, column{title: "took", width: 20, right: true})
+	for _, line := range s.l.Labour {
+		amount, each := strconv.FormatFloat(float64(line.Quantity), 'f', -1, 64), fmt.Sprintf("%.2g", float64(line.PerUnit))
+		switch line.Unit {
+		case "m":
+			length, name := s.unit()
+			amount, each = s.say(line.Quantity), fmt.Sprintf("%.2g a %s", float64(line.PerUnit)*length, name)
+		case "m3":
+			amount, each = export.Say(s.p, quantity.Volume, line.Quantity, 1), fmt.Sprintf("%.2g a m³", float64(line.PerUnit))
+		}
+		t.row("", line.Task, amount, each, fmt.Sprintf("%.1f", float64(line.Hours)), "________")
+	}
 }

@@ -68,6 +68,8 @@ func Write(w io.Writer, p *plan.Plan, o Options) error {
 		s.stakes()
 		s.materials()
 		s.quote()
+		s.choices()
+		s.labour()
 		s.startUp()
 		s.visits()
 		s.cautions()

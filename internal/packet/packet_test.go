@@ -89,6 +89,10 @@ func invented(units string, deliveryM float64) *plan.Plan {
 		{Item: "ram", Name: "ram, 1 in", Group: "other", Where: "pump site", Need: 1, NeedUnit: "each", Packs: 1, Unit: "each", Kind: "pump", PackM: plan.Unknown, Price: "300.00", Amount: "300.00"},
 		{Name: "contingency", Group: "other", Where: "for what was forgotten", Need: 1, NeedUnit: "each", Packs: 1, Unit: "sum", PackM: plan.Unknown, Price: "66.00", Amount: "66.00"},
 	}
+	enough := false
+	l.PipeChoices = []plan.PipeChoice{{Run: "supply", Item: "pe", Material: "PE SIDR 19", Size: "1-1/2 in", RatingM: 40, Enough: &enough, LossM: 0.4, Total: "700.00", More: "-26.00"}}
+	l.Labour = []plan.LabourLine{{Task: "supply pipe, in the bed", Quantity: 60, Unit: "m", PerUnit: 0.12, Hours: 7.2}, {Task: "trench", Quantity: 3, Unit: "m3", PerUnit: 1.7, Hours: 5.1}, {Task: "pump on its base", Quantity: 1, Unit: "each", PerUnit: 8, Hours: 8}}
+	l.LabourHours = 20.3
 	l.Cost = plan.Cost{Currency: "USD", Supply: "360.00", Drive: "0.00", Delivery: "0.00", Other: "366.00", Total: "726.00"}
 	p := &plan.Plan{Format: plan.Format, Site: "Fernhollow", Units: units, Demand: 1000, Take: 2, LowFlow: 8, Layouts: []plan.Layout{l}, Catalog: "prices.csv",
 		Frame:    plan.Frame{UTM: "EPSG:32606", Grid: "EPSG:32606", GridName: "UTM zone 6N (EPSG:32606)", GridUnit: "metre", GridUnitM: 1},
@@ -184,7 +188,7 @@ func TestPacketSaysWhatTheCrewNeeds(t *testing.T) {
 	p := invented("si", 300)
 	l := &p.Layouts[0]
 	words := []string{"Fernhollow, layout A", "UTM zone 6N (EPSG:32606)", "0.012300°, -150.250000°", "Check: waste valve outlet 2.50 m below the mark", "3 coils",
-		"PE SIDR 15 1-1/2 in, 100 ft coil", "726.00", "contingency", "Gauge at the pump", "60 beats a minute", "Right to the water", "licensed engineer", "The creek runs under a bridge", "Level the fall", "page 1 of"}
+		"PE SIDR 15 1-1/2 in, 100 ft coil", "726.00", "contingency", "Not in this list: the tank", "PE SIDR 19 1-1/2 in", "-26.00", "about 25 hours of one person", "pump on its base", "Gauge at the pump", "60 beats a minute", "Right to the water", "licensed engineer", "The creek runs under a bridge", "Level the fall", "page 1 of"}
 	for _, s := range l.Stakes {
 		words = append(words, s.Label, s.Do, fmt.Sprintf("%.1f", float64(s.GridE)), fmt.Sprintf("%.1f", float64(s.GridN)))
 	}

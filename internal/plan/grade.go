@@ -77,12 +77,14 @@ type grader struct {
 	standpipe *catalog.Item
 	ram    hydraulics.Ram
 	choice prospect
-	luck   luck          // what the search claims too much of it
-	brief  bool          // without what only a plan to be built needs
-	upper  *catalog.Item // lighter delivery pipe at the upper end; nil when all is one
-	lowerM float64       // of the delivery pipe below it
-	alone  catalog.Money // the delivery pipe without it
-	found  []finding.Finding
+	// quantities are those of the takeoff.
+	quantities catalog.Layout
+	luck       luck          // what the search claims too much of it
+	brief      bool          // without what only a plan to be built needs
+	upper      *catalog.Item // lighter delivery pipe at the upper end; nil when all is one
+	lowerM     float64       // of the delivery pipe below it
+	alone      catalog.Money // the delivery pipe without it
+	found      []finding.Finding
 }
 
 func (g *grader) grade(k int) error {
@@ -121,6 +123,7 @@ func (g *grader) grade(k int) error {
 	found := g.waterPath()
 	g.l.Stakes = stakesOf(&g.l, g.site.Units)
 	g.checkStakes()
+	g.labour(&g.quantities)
 	g.l.Messages = []Message{}
 	for _, f := range append(g.doubts(), found...) {
 		g.l.Messages = append(g.l.Messages, g.message(f))
@@ -382,6 +385,10 @@ func (g *grader) cost() error {
 	quantities := g.c.Layout
 	quantities.DeliveryM = g.route.LengthM
 	quantities.DeliveryBends = g.route.Bends(bendDegrees)
+	if g.l.Supply != nil {
+		quantities.SupplyBends = len(elbows(g.l.Supply.Path))
+	}
+	quantities.Consumables = true
 	quantities.HighPoints, quantities.LowPoints = len(g.route.HighAt), len(g.route.LowAt)
 	if g.upper != nil {
 		quantities.DeliveryUpper, quantities.DeliveryUpperM = g.upper.ID, g.route.LengthM-g.lowerM
@@ -411,7 +418,8 @@ func (g *grader) cost() error {
 	for _, line := range takeoff.Lines {
 		g.l.Takeoff = append(g.l.Takeoff, takeoffLine(g.plan.Prices, line))
 	}
-	return nil
+	g.quantities = quantities
+	return g.pipeChoices(quantities)
 }
 
 // bendDegrees is the turn from which a pipe needs a fitting; less, it is bent.

@@ -186,10 +186,15 @@ type Layout struct {
 	Starting  Starting  `json:"starting"`
 	StuckOpen StuckOpen `json:"stuck_open"`
 
-	Cost     Cost          `json:"cost"`
-	Takeoff  []TakeoffLine `json:"takeoff"`
-	Stakes   []Stake       `json:"stakes"`
-	Messages []Message     `json:"messages"`
+	Cost    Cost          `json:"cost"`
+	Takeoff []TakeoffLine `json:"takeoff"`
+	// PipeChoices are the pressure classes of the same size, priced side by
+	// side.
+	PipeChoices []PipeChoice `json:"pipe_choices"`
+	Labour      []LabourLine `json:"labour"` // hours of one person
+	LabourHours Number       `json:"labour_hours"`
+	Stakes      []Stake      `json:"stakes"`
+	Messages    []Message    `json:"messages"`
 }
 
 // Chances are the shares of the draws in which a layout passes each test by

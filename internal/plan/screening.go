@@ -51,7 +51,7 @@ func (j *job) screen() error {
 			return err
 		}
 		l.Cost = Cost{Currency: l.Cost.Currency, Low: Unknown, High: Unknown, Range: &CostRange{Low: Number(twoDigits(screeningLow * total)), High: Number(twoDigits(screeningHigh * total))}}
-		l.Takeoff = []TakeoffLine{}
+		l.Takeoff, l.PipeChoices = []TakeoffLine{}, []PipeChoice{}
 	}
 	if len(j.plan.Layouts) > 0 {
 		j.tell(finding.New(finding.Warning, "plan_screening_only", "screening only: heights this uncertain are good for finding a place, so that costs are a range and there is no list of what to buy", "measure the fall on site, or plan with a ground model of finer cells; where you know the terrain to be better than its class, say accuracy: in the site file"))
