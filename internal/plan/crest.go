@@ -170,14 +170,14 @@ func (g *grader) crestWays() []finding.Finding {
 		if err != nil {
 			continue
 		}
-		if n := len(ways); n > 0 && float64(ways[n-1].CrestM) <= route.CrestM+waterOverGround && set != g.c.DeliverySet {
+		lift := math.Max(g.problem.TankInletM, route.CrestM) - g.c.OutletM
+		if n := len(ways); n > 0 && float64(ways[n-1].LiftM) <= lift+waterOverGround && set != g.c.DeliverySet {
 			continue
 		}
 		cost := ""
 		if sum, err := g.wayCost(&route); err == nil {
 			cost = sum.Decimal()
 		}
-		lift := math.Max(g.problem.TankInletM, route.CrestM) - g.c.OutletM
 		ways = append(ways, CrestWay{CrestM: Number(route.CrestM), LiftM: Number(lift), LengthM: Number(route.LengthM), Cost: Decimal(cost), Chosen: set == g.c.DeliverySet})
 		if set == g.c.DeliverySet {
 			chosen = &route
