@@ -1,0 +1,254 @@
+// The map page: one state, two linked views, and panels.
+
+import "ol/ol.css";
+import "./page.css";
+
+import * as api from "./api";
+import type { Card, CreekRole, Point, Scene, View } from "./api";
+import { creekRoles } from "./api";
+import { read, type State, type Tab, write } from "./address";
+import { byId, el, newest } from "./dom";
+import { SiteMap } from "./map";
+import * as panels from "./panels";
+import { Profile } from "./profile";
+import { DeliverySection } from "./section";
+import { isDark, onChange, shade } from "./theme";
+
+class Page {
+  private state: State;
+  private view: View | null = null;
+  private own: Card | null = null;
+  private readonly map: SiteMap;
+  private readonly profile: Profile;
+  private readonly section: DeliverySection;
+  private running: AbortController | null = null;
+  private readonly tryPlaces = newest(async (places: api.Wish["pins"], tank: Point | null) => {
+    try {
+      this.follow(await api.attempt(this.state.units, { ...this.state.wish, tank }, places));
+    } catch (e) { this.refuse(e); }
+  });
+
+  constructor(private readonly scene: Scene) {
+    this.state = read(location.hash, scene.units);
+    const moves = {
+      drag: (role: CreekRole, s: number) => this.move(role, s),
+      drop: (role: CreekRole, s: number) => { this.move(role, s); this.remember(); },
+      hover: (s: number | null) => { this.map.hover(s); this.profile.hover(s); },
+    };
+    this.map = new SiteMap(byId("map"), scene, {
+      ...moves,
+      click: (at) => void this.where(at),
+      dragTank: (at) => this.tryPlaces(this.places(), at),
+      dropTank: (at) => { this.state.wish.tank = at; this.own = null; this.state.trial = null; void this.replan(); },
+    });
+    this.profile = new Profile(byId("profile"), scene, moves);
+    this.section = new DeliverySection(byId("section"), { slideTank: (at) => { this.state.wish.tank = at; void this.replan(); } });
+    this.wire();
+  }
+
+  private wire(): void {
+    for (const button of document.querySelectorAll<HTMLButtonElement>("[data-units]")) button.addEventListener("click", () => { this.state.units = button.dataset["units"] as api.Units; void this.replan(); });
+    const tabs = [...document.querySelectorAll<HTMLButtonElement>("[role=tab]")];
+    tabs.forEach((tab, k) => {
+      tab.addEventListener("click", () => this.open(tab.dataset["tab"] as Tab));
+      tab.addEventListener("keydown", (e) => {
+        const next = { ArrowRight: k + 1, ArrowLeft: k - 1 }[e.key];
+        if (next === undefined) return;
+        const other = tabs[(next + tabs.length) % tabs.length]!;
+        other.focus();
+        this.open(other.dataset["tab"] as Tab);
+      });
+    });
+    byId("theme").addEventListener("click", () => { document.documentElement.dataset["theme"] = isDark() ? "light" : "dark"; });
+    byId("stop").addEventListener("click", () => this.running?.abort());
+    byId("fit-layout").addEventListener("click", () => { this.profile.focus(); const c = this.card(); if (c) this.map.fitCard(c); });
+    byId("fit-all").addEventListener("click", () => { this.profile.focus(true); this.map.fitAll(); });
+    byId("closer").addEventListener("click", () => this.profile.zoom(0.7));
+    byId("farther").addEventListener("click", () => this.profile.zoom(1 / 0.7));
+    byId("say-close").addEventListener("click", () => { byId("say").hidden = true; });
+    onChange(() => { if (this.view) this.map.recolour(this.view); });
+    addEventListener("hashchange", () => {
+      if (write(this.state) === location.hash.slice(1)) return;
+      this.state = read(location.hash, this.scene.units);
+      this.own = null;
+      void this.replan();
+    });
+  }
+
+  // cards are the layouts found and the user's own.
+  private cards(): Card[] { return [...(this.view?.cards ?? []), ...(this.own ? [this.own] : [])]; }
+
+  private card(): Card | null { const all = this.cards(); return all.find((c) => c.id === this.state.card) ?? all[0] ?? null; }
+
+  // places of the layout that is shown, from which a move starts.
+  private places(): api.Wish["pins"] {
+    const at: api.Wish["pins"] = {};
+    for (const role of creekRoles) at[role] = this.card()?.places.find((p) => p.role === role)?.station_m ?? "none";
+    return at;
+  }
+
+  private move(role: CreekRole, stationM: number): void {
+    const trial = { ...(this.state.trial ?? this.places()), [role]: stationM };
+    this.state.trial = trial;
+    if (this.state.wish.pins[role] !== undefined) this.state.wish.pins[role] = stationM;
+    this.tryPlaces(trial, this.state.wish.tank);
+  }
+
+  // follow shows the user's own layout as the server has worked it out.
+  private follow(card: Card): void {
+    this.own = card;
+    this.state.card = card.id;
+    this.map.follow(card);
+    this.profile.follow(card);
+    this.section.show(card, this.state.units);
+    byId("shown").replaceChildren(...panels.shown(card, this.state.wish, this.events));
+    byId("broken").textContent = card.works ? "" : card.words.filter((w) => w.level === "error").map((w) => (w.place ? `${w.place}: ${w.text}` : w.text)).join(" ");
+    this.drawTab();
+  }
+
+  private remember(): void { history.replaceState(null, "", "#" + write(this.state)); }
+
+  private readonly events: panels.PanelEvents = {
+    choose: (id) => {
+      this.state.card = id;
+      if (id !== this.own?.id) { this.state.trial = null; this.own = null; }
+      this.remember();
+      this.draw();
+      const c = this.card();
+      if (c) this.map.fitCard(c);
+      this.profile.focus();
+    },
+    pin: (role, on) => {
+      if (on) this.state.wish.pins[role] = this.places()[role] ?? "none"; else delete this.state.wish.pins[role];
+      this.remember();
+      byId("shown").replaceChildren(...panels.shown(this.card(), this.state.wish, this.events));
+      byId("shown").querySelector<HTMLElement>(`[data-pin=${role}]`)?.focus();
+    },
+    replan: () => { this.state.trial = null; this.own = null; this.state.card = ""; void this.replan(); },
+    clearPins: () => { this.state.wish.pins = {}; this.state.wish.tank = null; this.state.trial = null; this.own = null; this.state.card = ""; void this.replan(); },
+    read: (r) => { this.state.wish.readings.push(r); void this.replan(); },
+    forget: (k) => { this.state.wish.readings.splice(k, 1); void this.replan(); },
+    take: (name) => void api.file(name, this.state.units, this.state.wish).catch((e) => this.refuse(e)),
+    print: () => print(),
+    save: () => void api.save(this.state.units, this.state.wish).then((r) => this.say([r.text]), (e) => this.refuse(e)),
+  };
+
+  // replan asks for the layouts around what is held in place. One planning
+  // runs at a time; asking again stops the last.
+  async replan(): Promise<void> {
+    this.running?.abort();
+    const mine = (this.running = new AbortController());
+    const watch = setInterval(() => void api.progress().then((p) => { if (this.running === mine) this.busy(p.step, p.done, p.total); }, () => undefined), 250);
+    this.busy("planning", 0, 0);
+    try {
+      this.view = await api.plan(this.state.units, this.state.wish, mine.signal);
+      this.remember();
+      if (this.state.trial) this.tryPlaces(this.state.trial, this.state.wish.tank);
+      this.draw();
+    } catch (e) {
+      if (!(e instanceof DOMException && e.name === "AbortError")) this.refuse(e);
+      else if (this.running === mine) this.say(["Stopped. The layouts are those from before."]);
+    } finally {
+      clearInterval(watch);
+      if (this.running === mine) { this.running = null; this.busy(null, 0, 0); }
+    }
+  }
+
+  private busy(step: string | null, done: number, total: number): void {
+    byId("busy").hidden = step === null;
+    document.body.toggleAttribute("data-busy", step !== null);
+    if (step === null) return;
+    byId("busy-step").textContent = total ? `${step}: ${Math.round((100 * done) / total)} %` : `${step} …`;
+    const bar = byId<HTMLProgressElement>("busy-bar");
+    if (total) { bar.max = total; bar.value = done; } else bar.removeAttribute("value");
+  }
+
+  private async where(at: Point): Promise<void> {
+    try {
+      const s = await api.spot(this.state.units, this.state.wish, at);
+      const actions: HTMLElement[] = [el("button", { type: "button", click: () => void navigator.clipboard.writeText(s.copy) }, "Copy the coordinates")];
+      if (s.station_m !== null) {
+        const station = s.station_m;
+        actions.unshift(el("button", { type: "button", click: () => { this.move("pump", station); this.remember(); } }, "Put the pump here"));
+      }
+      this.say([...s.text, s.why].filter(Boolean), actions);
+    } catch (e) { this.refuse(e); }
+  }
+
+  private say(lines: string[], actions: HTMLElement[] = []): void {
+    byId("say-text").replaceChildren(...lines.map((l) => el("p", {}, l)), el("div", { class: "row" }, ...actions));
+    byId("say").hidden = false;
+  }
+
+  private refuse(e: unknown): void {
+    this.say(e instanceof api.Refusal ? [e.message, e.hint].filter(Boolean) : [`The page stumbled: ${e instanceof Error ? e.message : String(e)}`]);
+  }
+
+  open(tab: Tab): void {
+    this.state.tab = tab;
+    this.remember();
+    this.drawTab();
+  }
+
+  private drawTab(): void {
+    for (const tab of document.querySelectorAll<HTMLButtonElement>("[role=tab]")) {
+      const on = tab.dataset["tab"] === this.state.tab;
+      tab.setAttribute("aria-selected", String(on));
+      tab.tabIndex = on ? 0 : -1;
+    }
+    const view = this.view, id = this.card()?.id ?? "";
+    if (!view) return;
+    const panel = byId("panel"), focus = (document.activeElement as HTMLElement | null)?.dataset["card"];
+    panel.setAttribute("aria-labelledby", `tab-${this.state.tab}`);
+    panel.replaceChildren(...{
+      layouts: () => panels.layouts(view, this.cards(), id, this.events),
+      compare: () => panels.compare(view, this.cards(), id, this.events),
+      visit: () => panels.visit(view, this.events),
+      take: () => panels.take(view, this.scene.writable, this.events),
+    }[this.state.tab]());
+    if (focus) panel.querySelector<HTMLElement>(`[data-card="${focus}"]`)?.focus();
+  }
+
+  private draw(): void {
+    if (!this.view) return;
+    const card = this.card();
+    for (const b of document.querySelectorAll<HTMLButtonElement>("[data-units]")) b.setAttribute("aria-pressed", String(b.dataset["units"] === this.state.units));
+    byId("broken").textContent = "";
+    byId("shown").replaceChildren(...panels.shown(card, this.state.wish, this.events));
+    this.legend();
+    this.map.show(this.view, card);
+    this.profile.show(this.view, card);
+    this.section.show(card, this.state.units);
+    this.drawTab();
+    document.body.setAttribute("data-ready", "");
+  }
+
+  private legend(): void {
+    const { label, top_text } = this.view!.reaches, legend = byId("legend");
+    legend.hidden = !this.view!.reaches.list.length;
+    legend.replaceChildren(el("span", {}, label), el("span", { class: "ramp", "aria-hidden": "true" }, ...[0, 0.25, 0.5, 0.75, 1].map((t) => {
+      const step = el("i");
+      step.style.background = shade(t);
+      return step;
+    })), el("span", {}, `0 to ${top_text}`), el("span", { class: "none" }, "no layout"));
+  }
+
+  fit(): void { const c = this.card(); if (c) this.map.fitCard(c); }
+}
+
+async function start(): Promise<void> {
+  try {
+    const scene = await api.scene();
+    document.title = `${scene.name}: where the pump stands`;
+    byId("name").textContent = scene.name;
+    const page = new Page(scene);
+    await page.replan();
+    page.fit();
+  } catch (e) {
+    byId("busy").hidden = true;
+    byId("say-text").replaceChildren(...[e instanceof Error ? e.message : String(e), e instanceof api.Refusal ? e.hint : ""].filter(Boolean).map((t) => el("p", {}, t)));
+    byId("say").hidden = false;
+  }
+}
+
+void start();

@@ -1,0 +1,255 @@
+// The map, in the site's own metres: hillshade and contours of its terrain,
+// the creek, the land limits, the pipes and the places.
+
+import Feature from "ol/Feature.js";
+import OlMap from "ol/Map.js";
+import Overlay from "ol/Overlay.js";
+import View from "ol/View.js";
+import { defaults as controls } from "ol/control/defaults.js";
+import ScaleLine from "ol/control/ScaleLine.js";
+import { boundingExtent, buffer, extend, getCenter } from "ol/extent.js";
+import LineString from "ol/geom/LineString.js";
+import MultiLineString from "ol/geom/MultiLineString.js";
+import Polygon from "ol/geom/Polygon.js";
+import ImageLayer from "ol/layer/Image.js";
+import VectorLayer from "ol/layer/Vector.js";
+import Projection from "ol/proj/Projection.js";
+import ImageStatic from "ol/source/ImageStatic.js";
+import VectorSource from "ol/source/Vector.js";
+import Fill from "ol/style/Fill.js";
+import Stroke from "ol/style/Stroke.js";
+import Style from "ol/style/Style.js";
+import Text from "ol/style/Text.js";
+
+import type { Card, CreekRole, Place, Point, Role, Scene, Units, View as PlanView, Visit } from "./api";
+import { el, frameOnce, set } from "./dom";
+import { grip, keyStep, letters, type Moves, roleNames } from "./handle";
+import { metresPer, nearest } from "./scale";
+import { ink, shade } from "./theme";
+
+export interface MapEvents extends Moves {
+  hover(stationM: number | null): void;
+  click(at: Point): void;
+  dragTank(at: Point): void;
+  dropTank(at: Point): void;
+}
+
+const roles: Role[] = ["tank", "intake", "settling_box", "standpipe", "pump"];
+
+export class SiteMap {
+  private readonly map: OlMap;
+  private readonly scaleLine = new ScaleLine({ minWidth: 80 });
+  private readonly handles = new Map<Role, { overlay: Overlay; element: HTMLElement }>();
+  private readonly creek = new VectorSource<Feature>();
+  private readonly under = new VectorSource<Feature>();
+  private readonly pipes = new VectorSource<Feature>();
+  private readonly visits: Overlay[] = [];
+  private readonly dot: Overlay;
+  private readonly creekAt: Point[];
+  private card: Card | null = null;
+  private units: Units = "si";
+  private readonly redraw = frameOnce(() => this.drawCard());
+
+  constructor(private readonly host: HTMLElement, private readonly scene: Scene, private readonly on: MapEvents) {
+    this.creekAt = scene.creek.at;
+    const projection = new Projection({ code: "site", units: "m", extent: scene.relief.extent });
+    this.map = new OlMap({
+      target: host,
+      controls: controls({ rotate: false, attribution: false, zoomOptions: { zoomInTipLabel: "Closer", zoomOutTipLabel: "Farther" } }).extend([this.scaleLine]),
+      layers: [
+        new ImageLayer({ className: "relief", source: new ImageStatic({ url: "api/relief.png", imageExtent: scene.relief.extent, projection }) }),
+        this.layer(this.under, "under"),
+        this.layer(this.creek, "creek"),
+        this.layer(this.pipes, "pipes"),
+      ],
+      view: new View({ projection, center: getCenter(scene.relief.extent), resolution: 1, extent: buffer(scene.relief.extent, 200), constrainOnlyCenter: true, minResolution: 0.05, maxResolution: 200 }),
+    });
+    this.dot = new Overlay({ element: el("div", { class: "dot", "aria-hidden": "true" }), positioning: "center-center", stopEvent: false });
+    this.map.addOverlay(this.dot);
+    for (const role of roles) this.handles.set(role, this.handle(role));
+    host.append(this.north());
+    this.map.on("pointermove", (e) => { if (!e.dragging) on.hover(this.stationNear(e.coordinate as Point, 25)); });
+    host.addEventListener("pointerleave", () => on.hover(null));
+    this.map.on("singleclick", (e) => on.click(e.coordinate as Point));
+    this.drawStill();
+    this.fit(scene.creek.at);
+  }
+
+  private layer(source: VectorSource<Feature>, className: string): VectorLayer<VectorSource<Feature>> {
+    return new VectorLayer({ source, className: `ol-layer ${className}`, updateWhileAnimating: true, updateWhileInteracting: true });
+  }
+
+  private north(): HTMLElement {
+    const arrow = el("div", { class: "north", role: "img", "aria-label": "North" }, el("span", {}, "▲"), el("span", {}, "N"));
+    arrow.style.transform = `rotate(${this.scene.north_degrees.toFixed(2)}deg)`;
+    return arrow;
+  }
+
+  // drawStill draws what does not change while places are moved.
+  private drawStill(): void {
+    const features: Feature[] = [];
+    for (const land of this.scene.land) {
+      const out = land.role === "keep_out", line = land.role === "crossing";
+      const f = new Feature(line ? new MultiLineString(land.rings) : new Polygon(land.rings));
+      f.setStyle(new Style({ stroke: new Stroke({ color: ink(out ? "keep-out" : "soft"), width: out ? 1.5 : 2, lineDash: out ? [] : [8, 5] }), ...(out ? { fill: new Fill({ color: ink("keep-out") + "2e" }) } : {}) }));
+      features.push(f);
+    }
+    for (const contour of this.scene.contours) {
+      const f = new Feature(new MultiLineString(contour.lines)), line = new Style({ stroke: new Stroke({ color: ink("contour"), width: contour.index ? 1.1 : 0.5 }) });
+      if (contour.index) line.setText(new Text({ text: contour.text[this.units], placement: "line", font: "11px system-ui, sans-serif", fill: new Fill({ color: ink("soft") }), stroke: new Stroke({ color: ink("halo"), width: 3 }), repeat: 300 }));
+      f.setStyle(line);
+      features.push(f);
+    }
+    for (const flag of this.scene.flags) {
+      const f = new Feature(new LineString(this.between(flag.from_m, flag.to_m)));
+      f.setStyle(new Style({ stroke: new Stroke({ color: ink("heed"), width: 12, lineCap: "butt" }) }));
+      features.push(f);
+    }
+    this.under.clear();
+    this.under.addFeatures(features);
+  }
+
+  // recolour is for a change between light and dark.
+  recolour(view: PlanView): void {
+    this.drawStill();
+    this.drawCreek(view);
+    this.drawCard();
+  }
+
+  private between(fromM: number, toM: number): Point[] {
+    const all = this.scene.creek.station_m, a = nearest(all, fromM), b = Math.max(a + 1, nearest(all, toM));
+    return this.creekAt.slice(a, b + 1);
+  }
+
+  private drawCreek(view: PlanView): void {
+    const halo = new Feature(new LineString(this.creekAt));
+    halo.setStyle(new Style({ stroke: new Stroke({ color: ink("halo"), width: 7 }) }));
+    const parts = view.reaches.list.map((r) => {
+      const f = new Feature(new LineString(this.between(r.from_m, r.to_m)));
+      f.setStyle(new Style({ stroke: r.water === null ? new Stroke({ color: ink("soft"), width: 2, lineDash: [3, 6] }) : new Stroke({ color: shade(r.water / Math.max(view.reaches.top, 1e-9)), width: 4.5 }) }));
+      return f;
+    });
+    if (!parts.length) {
+      const f = new Feature(new LineString(this.creekAt));
+      f.setStyle(new Style({ stroke: new Stroke({ color: ink("water"), width: 3 }) }));
+      parts.push(f);
+    }
+    this.creek.clear();
+    this.creek.addFeatures([halo, ...parts]);
+  }
+
+  show(view: PlanView, card: Card | null): void {
+    if (this.units !== view.units) { this.units = view.units; this.drawStill(); }
+    this.scaleLine.setUnits(view.units === "us" ? "us" : "metric");
+    this.drawCreek(view);
+    this.drawVisits(view.visits);
+    this.card = card;
+    this.redraw();
+  }
+
+  follow(card: Card): void {
+    this.card = card;
+    this.redraw();
+  }
+
+  private drawVisits(visits: Visit[]): void {
+    for (const o of this.visits.splice(0)) this.map.removeOverlay(o);
+    for (const v of visits) {
+      const o = new Overlay({ element: el("div", { class: "visit", title: v.name }, String(v.rank)), position: v.from.at, positioning: "bottom-left", offset: [6, -6], stopEvent: false });
+      this.visits.push(o);
+      this.map.addOverlay(o);
+    }
+  }
+
+  private drawCard(): void {
+    const features: Feature[] = [];
+    for (const pipe of this.card?.pipes ?? []) {
+      const f = new Feature(new LineString(pipe.path.map((p) => p.at)));
+      f.setStyle([new Style({ stroke: new Stroke({ color: ink("halo"), width: pipe.role === "drive" ? 8 : 6 }) }),
+        new Style({ stroke: new Stroke({ color: ink(pipe.role), width: pipe.role === "drive" ? 4.5 : 2.5, ...(pipe.role === "delivery" ? { lineDash: [9, 5] } : {}) }) })]);
+      features.push(f);
+    }
+    this.pipes.clear(true);
+    this.pipes.addFeatures(features);
+    for (const [role, { overlay, element }] of this.handles) {
+      const p = this.card?.places.find((q) => q.role === role);
+      overlay.setPosition(p?.at);
+      element.tabIndex = p ? 0 : -1;
+      if (p) set(element, { "aria-valuetext": p.text, "aria-valuenow": Math.round(p.station_m ?? 0) });
+    }
+  }
+
+  hover(stationM: number | null): void {
+    this.dot.setPosition(stationM === null ? undefined : this.creekAt[nearest(this.scene.creek.station_m, stationM)]);
+  }
+
+  // fit brings points into view.
+  fit(points: Point[]): void {
+    const size = this.map.getSize();
+    if (points.length) this.map.getView().fit(buffer(boundingExtent(points), 12), { padding: size && size[0]! > 500 ? [50, 60, 50, 60] : [30, 30, 30, 30], maxZoom: 30 });
+  }
+
+  fitCard(card: Card): void {
+    this.fit([...card.places.map((p) => p.at), ...card.pipes.flatMap((p) => p.path.map((v) => v.at))]);
+  }
+
+  fitAll(): void {
+    const e = boundingExtent(this.creekAt);
+    if (this.card) extend(e, boundingExtent(this.card.places.map((p) => p.at)));
+    this.map.getView().fit(buffer(e, 20), { padding: [40, 40, 40, 40] });
+  }
+
+  private stationNear(at: Point, px: number): number | null {
+    const within = px * (this.map.getView().getResolution() ?? 1);
+    let best = within * within, found: number | null = null;
+    this.creekAt.forEach((p, i) => {
+      const d = (p[0] - at[0]) ** 2 + (p[1] - at[1]) ** 2;
+      if (d < best) { best = d; found = i; }
+    });
+    return found === null ? null : this.scene.creek.station_m[found]!;
+  }
+
+  private under_(e: PointerEvent): Point | null {
+    const box = this.host.getBoundingClientRect();
+    return (this.map.getCoordinateFromPixel([e.clientX - box.left, e.clientY - box.top]) as Point | null) ?? null;
+  }
+
+  private handle(role: Role): { overlay: Overlay; element: HTMLElement } {
+    const element = el("div", { class: `marker ${role}`, role: "slider", tabindex: -1, "aria-label": role === "tank" ? "Tank, over the ground" : `${roleNames[role]}, along the creek`, "aria-valuemin": 0, "aria-valuemax": Math.round(this.scene.creek.station_m.at(-1)!), "data-role": role }, letters[role]);
+    const overlay = new Overlay({ element, positioning: "bottom-center", stopEvent: true, className: "marker-holder" });
+    this.map.addOverlay(overlay);
+    if (role === "tank") this.gripTank(element); else this.gripCreek(element, role as CreekRole);
+    return { overlay, element };
+  }
+
+  private gripCreek(element: HTMLElement, role: CreekRole): void {
+    grip(element, (e) => { const p = this.under_(e); return p && this.stationNear(p, 1e6); }, (s) => this.on.drag(role, s), (s) => this.on.drop(role, s));
+    element.addEventListener("keydown", (e) => {
+      const own = this.place(role)?.station_m, step = keyStep(e.key, metresPer(this.units) === 1 ? 2 : 5 * 0.3048), all = this.scene.creek.station_m;
+      if (step === null || own === null || own === undefined) return;
+      e.preventDefault();
+      e.stopPropagation();
+      const s = all[nearest(all, Math.min(all.at(-1)!, Math.max(all[0]!, own + step)))]!;
+      this.on.drag(role, s);
+      this.on.drop(role, s);
+    });
+  }
+
+  private gripTank(element: HTMLElement): void {
+    let latest: Point | null = null;
+    grip(element, (e) => { latest = this.under_(e); return latest && latest[0] * 1e3 + latest[1]; }, () => this.on.dragTank(latest!), () => this.on.dropTank(latest!));
+    element.addEventListener("keydown", (e) => {
+      const shift = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] }[e.key], own = this.place("tank");
+      if (!shift || !own) return;
+      e.preventDefault();
+      e.stopPropagation();
+      const step = (e.shiftKey ? 10 : 2) * (metresPer(this.units) === 1 ? 1 : 5 * 0.3048 / 2);
+      this.on.dropTank([own.at[0] + shift[0]! * step, own.at[1] + shift[1]! * step]);
+    });
+  }
+
+  private place(role: Role): Place | undefined {
+    return this.card?.places.find((p) => p.role === role);
+  }
+
+}

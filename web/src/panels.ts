@@ -1,0 +1,139 @@
+// The panels beside the map: figures of the shown layout, the layouts found,
+// the comparison, the visit and what can be taken away.
+
+import type { Card, CreekRole, Figure, Front, Reading, View, Visit, Wish, Word } from "./api";
+import { creekRoles } from "./api";
+import { el, svg } from "./dom";
+import { roleNames } from "./handle";
+
+export interface PanelEvents {
+  choose(id: string): void;
+  pin(role: CreekRole, on: boolean): void;
+  replan(): void;
+  clearPins(): void;
+  read(r: Reading): void;
+  forget(index: number): void;
+  take(name: string): void;
+  print(): void;
+  save(): void;
+}
+
+const marks = { error: "✕", warning: "!", note: "·" };
+
+export function words(list: Word[]): HTMLElement | null {
+  if (!list.length) return null;
+  return el("ul", { class: "words" }, ...list.map((w) =>
+    el("li", { class: w.level }, el("span", { class: "mark", "aria-label": w.level }, marks[w.level]), el("span", {}, w.place ? el("b", {}, `${w.place}: `) : null, w.text, w.hint ? el("em", {}, ` ${w.hint}`) : null))));
+}
+
+function figure(f: Figure): HTMLElement {
+  return el("div", { "data-key": f.key }, el("dt", {}, f.label), el("dd", {}, f.value, f.note ? el("small", {}, f.note) : null));
+}
+
+// Shown tells of the one layout on map and profile, and what is held in place.
+export function shown(card: Card | null, wish: Wish, on: PanelEvents): Node[] {
+  if (!card) return [el("p", {}, "No layout keeps all limits here. Drag the places to see what each would give, or read below what is nearest.")];
+  const held = creekRoles.filter((r) => wish.pins[r] !== undefined);
+  return [
+    el("div", { class: "title" }, el("h2", {}, card.title), el("span", { class: card.works ? "state" : "state off" }, card.works ? "within all limits" : "breaks a limit")),
+    el("p", { class: "why" }, card.why),
+    el("dl", { class: "figures" }, ...card.figures.slice(0, 4).map(figure)),
+    words(card.words.filter((w) => w.level !== "note")) ?? el("span", {}),
+    el("fieldset", { class: "pins" }, el("legend", {}, "Hold in place"),
+      ...creekRoles.map((r) => el("label", {}, el("input", { type: "checkbox", "data-pin": r, checked: wish.pins[r] !== undefined, change: (e) => on.pin(r, (e.target as HTMLInputElement).checked) }), roleNames[r])),
+      el("div", { class: "row" },
+        el("button", { type: "button", class: "main", id: "replan", click: () => on.replan() }, held.length ? "Find the rest" : "Find the best"),
+        held.length || wish.tank ? el("button", { type: "button", click: () => on.clearPins() }, "Let go of all") : null)),
+    el("details", { class: "more" }, el("summary", {}, "All figures and pipes"),
+      el("dl", { class: "figures" }, ...card.figures.slice(4).map(figure)),
+      el("ul", { class: "pipes" }, ...card.pipes.map((p) => el("li", { class: p.role }, el("b", {}, p.name), ` ${p.text}`))),
+      words(card.words.filter((w) => w.level === "note"))),
+  ];
+}
+
+// layouts are the ranked layouts and the user's own as cards.
+export function layouts(view: View, cards: Card[], chosen: string, on: PanelEvents): Node[] {
+  return [
+    el("p", { class: "answer" }, view.answer),
+    el("div", { class: "cards", role: "group", "aria-label": "Layouts" }, ...cards.map((c) =>
+      el("button", { type: "button", class: c.mine ? "card mine" : "card", "aria-pressed": String(c.id === chosen), "data-card": c.id, click: () => on.choose(c.id) },
+        el("span", { class: "name" }, c.title),
+        el("span", { class: "big" }, c.figures[0]?.value ?? ""),
+        ...c.figures.slice(1, 4).map((f) => el("span", { class: "line" }, `${f.label} `, el("b", {}, f.value))),
+        c.works ? null : el("span", { class: "line off" }, "breaks a limit")))),
+    words(view.words) ?? el("span", {}),
+  ];
+}
+
+// compare is the table of all layouts, rows that differ first, and the front.
+export function compare(view: View, cards: Card[], chosen: string, on: PanelEvents): Node[] {
+  const keys = [...new Set(cards.flatMap((c) => c.figures.map((f) => f.key)))];
+  const rows = keys.map((key) => {
+    const cells = cards.map((c) => c.figures.find((f) => f.key === key));
+    return { label: cells.find((f) => f)!.label, cells, differs: new Set(cells.map((f) => f?.value ?? "")).size > 1 };
+  }).sort((a, b) => Number(b.differs) - Number(a.differs));
+  const table = el("table", {}, el("caption", {}, "Layouts side by side; what differs comes first"),
+    el("thead", {}, el("tr", {}, el("td", {}), ...cards.map((c) => el("th", { scope: "col", class: c.id === chosen ? "chosen" : "" }, c.title)))),
+    el("tbody", {}, ...rows.map((r) => el("tr", { class: r.differs ? "differs" : "same" }, el("th", { scope: "row" }, r.label), ...r.cells.map((f, k) => el("td", { class: cards[k]!.id === chosen ? "chosen" : "" }, f?.value ?? "–"))))));
+  return [
+    view.front ? el("section", {}, el("h3", {}, "Cost against water"), front(view.front, on)) : el("span", {}),
+    el("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": "Comparison" }, table),
+    view.steps.length ? el("section", {}, el("h3", {}, "The next step"), el("ul", { class: "steps" }, ...view.steps.map((s) => el("li", {}, el("b", {}, s.text), ` ${s.gain}`, s.cost ? ` ${s.cost}` : "")))) : el("span", {}),
+  ];
+}
+
+// front plots what more money buys; each point is a buildable layout.
+function front(f: Front, on: PanelEvents): Element {
+  const w = 340, h = 210, left = 14, right = 14, top = 14, bottom = 34;
+  const costs = f.points.map((p) => p.cost), waters = f.points.map((p) => p.water);
+  const span = (v: number[]): [number, number] => { const lo = Math.min(...v), hi = Math.max(...v), pad = (hi - lo || 1) * 0.12; return [lo - pad, hi + pad]; };
+  const [c0, c1] = span(costs), [w0, w1] = span(f.demand === null ? waters : [...waters, f.demand]);
+  const x = (v: number) => left + ((v - c0) / (c1 - c0)) * (w - left - right), y = (v: number) => h - bottom - ((v - w0) / (w1 - w0)) * (h - top - bottom);
+  const picture = svg("svg", { class: "front", viewBox: `0 0 ${w} ${h}`, role: "group", "aria-label": "Cost against water a day, one point a layout" });
+  picture.append(svg("path", { class: "axis", d: `M${left} ${top}V${h - bottom}H${w - right}` }));
+  if (f.demand !== null) picture.append(svg("path", { class: "demand", d: `M${left} ${y(f.demand)}H${w - right}` }));
+  picture.append(svg("path", { class: "stairs", d: f.points.map((p, k) => (k ? `H${x(p.cost)}V${y(p.water)}` : `M${x(p.cost)} ${y(p.water)}`)).join("") }));
+  const label = (text: string, px: number, py: number, anchor: string) => { const t = svg("text", { x: px, y: py, "text-anchor": anchor }); t.textContent = text; picture.append(t); };
+  label(f.cost_label, w / 2, h - 6, "middle");
+  label(f.water_label, left + 6, top + 2, "start");
+  const said = el("p", { class: "said", "aria-live": "polite" }, "Each point is a layout of its own; choose one to see it.");
+  for (const p of f.points) {
+    const g = svg("g", { class: "point", role: "button", tabindex: 0, "aria-label": p.text, transform: `translate(${x(p.cost)} ${y(p.water)})` }, svg("circle", { class: "reach", r: 13 }), svg("circle", { r: 5.5 }));
+    const act = () => { said.textContent = p.text; if (p.card) on.choose(p.card); };
+    g.addEventListener("click", act);
+    g.addEventListener("focus", () => { said.textContent = p.text; });
+    g.addEventListener("pointerenter", () => { said.textContent = p.text; });
+    g.addEventListener("keydown", (e) => { if (e.key === "Enter" || e.key === " ") { e.preventDefault(); act(); } });
+    picture.append(g);
+  }
+  return el("div", {}, picture as unknown as Node, said);
+}
+
+// visit is what to measure first, with a place to enter each reading.
+export function visit(view: View, on: PanelEvents): Node[] {
+  const parts: Node[] = view.visits.length
+    ? [el("p", {}, "Readings on site that would decide most, the most telling for its hours first. Enter what was measured and the plan follows.")]
+    : [el("p", {}, "No reading on site is worth its hours for choosing between the layouts. Before buying, check the key levels all the same.")];
+  if (view.readings.length) parts.push(el("h3", {}, "Entered"), el("ul", { class: "entered" }, ...view.readings.map((text, k) => el("li", {}, text, " ", el("button", { type: "button", class: "quiet", click: () => on.forget(k) }, "Take out")))));
+  parts.push(el("ol", { class: "visits" }, ...view.visits.map((v) => el("li", {}, el("h3", {}, v.name), el("p", {}, v.text), el("p", { class: "soft" }, v.how, " ", v.worth), entry(v, on)))));
+  return parts;
+}
+
+function entry(v: Visit, on: PanelEvents): HTMLElement {
+  const input = el("input", { id: `drop-${v.rank}`, inputmode: "decimal", autocomplete: "off", size: 7, required: true, pattern: "\\s*-?[0-9]+([.,][0-9]+)?\\s*" });
+  return el("form", { class: "entry", submit: (e) => {
+    e.preventDefault();
+    on.read({ from: v.entry.from, to: v.entry.to, drop: `${input.value.trim().replace(",", ".")} ${v.entry.unit}`, sigma: v.entry.sigma, by: v.entry.by });
+  } }, el("label", { for: `drop-${v.rank}` }, "Measured drop"), input, el("span", {}, v.entry.unit), el("button", { type: "submit" }, "Enter"));
+}
+
+export function take(view: View, writable: boolean, on: PanelEvents): Node[] {
+  return [
+    el("p", {}, "Files of the layouts as they stand on this page."),
+    el("ul", { class: "files" }, ...view.files.map((f) => el("li", {}, el("button", { type: "button", "data-file": f.name, click: () => on.take(f.name) }, f.name), el("span", {}, f.what)))),
+    el("div", { class: "row" },
+      el("button", { type: "button", click: () => on.print() }, "Print this page"),
+      writable ? el("button", { type: "button", id: "save", click: () => on.save() }, "Save to the site file") : null),
+    el("p", { class: "soft" }, "The address of this page holds what you have put in place: a link to it shows the same on this computer."),
+  ];
+}
