@@ -66,7 +66,7 @@ export interface Scene {
   units: Units;
   north_degrees: number; // clockwise from up
   relief: { extent: [number, number, number, number] };
-  contours: { text: { us: string; si: string }; index: boolean; lines: Point[][] }[];
+  contours: Record<Units, { text: string; index: boolean; lines: Point[][] }[]>;
   creek: { station_m: number[]; at: Point[] };
   flags: { from_m: number; to_m: number; name: string; text: string }[];
   land: { role: string; rings: Point[][] }[];

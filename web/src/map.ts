@@ -94,9 +94,9 @@ export class SiteMap {
       f.setStyle(new Style({ stroke: new Stroke({ color: ink(out ? "keep-out" : "soft"), width: out ? 1.5 : 2, lineDash: out ? [] : [8, 5] }), ...(out ? { fill: new Fill({ color: ink("keep-out") + "2e" }) } : {}) }));
       features.push(f);
     }
-    for (const contour of this.scene.contours) {
+    for (const contour of this.scene.contours[this.units]) {
       const f = new Feature(new MultiLineString(contour.lines)), line = new Style({ stroke: new Stroke({ color: ink("contour"), width: contour.index ? 1.1 : 0.5 }) });
-      if (contour.index) line.setText(new Text({ text: contour.text[this.units], placement: "line", font: "11px system-ui, sans-serif", fill: new Fill({ color: ink("soft") }), stroke: new Stroke({ color: ink("halo"), width: 3 }), repeat: 300 }));
+      if (contour.index) line.setText(new Text({ text: contour.text, placement: "line", font: "11px system-ui, sans-serif", fill: new Fill({ color: ink("soft") }), stroke: new Stroke({ color: ink("halo"), width: 3 }), repeat: 300 }));
       f.setStyle(line);
       features.push(f);
     }
