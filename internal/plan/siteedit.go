@@ -2,6 +2,7 @@ package plan
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"strings"
 
@@ -28,17 +29,64 @@ type SiteEdit struct {
 // again before it is returned: what the editor does not understand is a fault
 // that names the line to type by hand, never a damaged file.
 func EditSite(name string, content []byte, edits []SiteEdit) ([]byte, error) {
+	content, mark := bytes.CutPrefix(content, []byte("\ufeff"))
+	// The parser counts a line twice that ends as Windows ends lines.
+	windows := bytes.Contains(content, []byte("\r\n"))
+	if windows {
+		content = bytes.ReplaceAll(content, []byte("\r\n"), []byte("\n"))
+	}
 	for _, e := range edits {
 		edited, err := editOnce(content, e)
 		if err == nil {
-			_, err = readSettings(name, bytes.NewReader(edited))
+			err = e.holds(name, edited)
 		}
 		if err != nil {
 			return nil, &finding.Fault{Code: "site_edit", File: name, Text: fmt.Sprintf("%s cannot be changed here without touching the rest of the file", e.Key), Hint: "write it by hand: " + e.byHand(), Err: err}
 		}
 		content = edited
 	}
+	if windows {
+		content = bytes.ReplaceAll(content, []byte("\n"), []byte("\r\n"))
+	}
+	if mark {
+		content = append([]byte("\ufeff"), content...)
+	}
 	return content, nil
+}
+
+// holds reads an edited file again and looks whether it says what it should.
+func (e SiteEdit) holds(name string, content []byte) error {
+	if _, err := readSettings(name, bytes.NewReader(content)); err != nil {
+		return err
+	}
+	if e.Append {
+		return nil
+	}
+	_, n, err := readText(content)
+	if err != nil {
+		return err
+	}
+	var entry *ast.MappingValueNode
+	for part := range strings.SplitSeq(e.Key, ".") {
+		if entry = find(n, part); entry == nil {
+			break
+		}
+		n = entry.Value
+	}
+	switch {
+	case entry == nil && e.Value == "":
+		return nil
+	case entry == nil || e.Value == "":
+		return fmt.Errorf("%s is not as it should be", e.Key)
+	}
+	_, wanted, err := readText([]byte("key: " + e.Value))
+	if err != nil {
+		return err
+	}
+	if w := find(wanted, "key"); w == nil || w.Value.String() != entry.Value.String() {
+		return fmt.Errorf("%s is not as it should be", e.Key)
+	}
+	return nil
 }
 
 func (e SiteEdit) byHand() string {
@@ -58,10 +106,11 @@ type siteText struct {
 	starts  []int // byte offset of each line
 }
 
-func editOnce(content []byte, e SiteEdit) ([]byte, error) {
+// readText gives a site file with the top of its tree; nil when it is empty.
+func readText(content []byte) (*siteText, ast.Node, error) {
 	f, err := parser.ParseBytes(content, 0)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	t := &siteText{content: content, starts: []int{0}}
 	for i, c := range content {
@@ -69,9 +118,19 @@ func editOnce(content []byte, e SiteEdit) ([]byte, error) {
 			t.starts = append(t.starts, i+1)
 		}
 	}
-	var top ast.Node
-	if len(f.Docs) > 0 {
-		top = f.Docs[0].Body
+	if len(f.Docs) == 0 {
+		return t, nil, nil
+	}
+	return t, f.Docs[0].Body, nil
+}
+
+func editOnce(content []byte, e SiteEdit) ([]byte, error) {
+	if strings.ContainsAny(e.Value, "\r\n") {
+		return nil, errors.New("a value stands on one line")
+	}
+	t, top, err := readText(content)
+	if err != nil {
+		return nil, err
 	}
 	parent, last, nested := cutLast(e.Key)
 	if !nested {
