@@ -9,7 +9,7 @@ VERSION := $(shell git describe --tags --always --dirty 2>/dev/null || echo unkn
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help demo build test check race bench fuzz clean need-build need-test
+.PHONY: help demo build web test check race bench fuzz clean need-build need-test page
 
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "make %-7s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -17,11 +17,20 @@ help: ## list the targets
 demo: build ## install what is missing, build, plan the invented sites in demo/
 	@sh scripts/demo.sh demo
 
-build: need-build ## leave the program at bin/route
+build: need-build page ## leave the program at bin/route
 	@mkdir -p bin
 	go build -buildvcs=false -ldflags '-X route/internal/plan.Version=$(VERSION)' -o bin/route ./cmd/route
 
-test: need-test check ## install what the tests need and run all of them
+# The page is built anew when something of it is newer than the bundle.
+PAGE = internal/web/dist/page.js
+page:
+	@if [ ! -f $(PAGE) ] || [ -n "$$(find web -path web/node_modules -prune -o -type f -newer $(PAGE) -print)" ]; then sh scripts/web.sh quiet; fi
+
+web: ## build the map page with Node and npm, to be embedded by the next build
+	@sh scripts/need.sh web
+	@sh scripts/web.sh
+
+test: need-test web check ## install what the tests need and run all of them
 	go test -timeout 30m ./...
 	@$(MAKE) --no-print-directory race
 
