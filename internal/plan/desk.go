@@ -46,6 +46,9 @@ type Changes struct {
 	// list field: of the site file, such as
 	// {drop: "12.1 ft", from: "400 ft", to: "620 ft", by: hose}.
 	Field []string
+	// Units, us or si, are those of words and figures; "" leaves them. What is
+	// sold and bought stays as it is.
+	Units string
 }
 
 // Prepare reads all that a site names and works out what does not hang on what
@@ -173,6 +176,18 @@ func (d *Desk) changed(c Changes) (*Site, reuse, error) {
 		}
 		keeps = min(keeps, keptBy(key))
 	}
+	if c.Units != "" {
+		own := site.Units
+		if site.soldIn == nil {
+			site.soldIn = &own
+		}
+		if err := site.Set("units", c.Units); err != nil {
+			return nil, 0, &finding.Fault{Code: "site_value", Text: err.Error()}
+		}
+		if site.Units != own { // what has been said on the way is said again
+			keeps = min(keeps, openTerrain)
+		}
+	}
 	if site.reachM() != before {
 		keeps = min(keeps, openTerrain)
 	}
@@ -212,6 +227,10 @@ func (d *Desk) Plan(ctx context.Context, c Changes) (*Plan, error) {
 	}
 	return j.plan, nil
 }
+
+// Scene draws the ground of the desk's site. It is the work of some tenths of a
+// second.
+func (d *Desk) Scene() *Scene { return d.measured.scene() }
 
 // Creek is the long profile of the desk's site, in metres of its frame.
 func (d *Desk) Creek() *profile.Profile { return d.measured.creek }

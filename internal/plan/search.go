@@ -27,8 +27,11 @@ func (j *job) readCatalog() error {
 	if err != nil {
 		return err
 	}
-	trade := catalog.Metric
-	if j.site.Units == quantity.US {
+	trade, sold := catalog.Metric, j.site.Units
+	if j.site.soldIn != nil {
+		sold = *j.site.soldIn
+	}
+	if sold == quantity.US {
 		trade = catalog.Inch
 	}
 	j.plan.Prices = whole.In(trade)

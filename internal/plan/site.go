@@ -70,6 +70,9 @@ type Site struct {
 	FrontPoints  int     // demands for which the least cost is worked out; 0 leaves it out
 
 	given map[string]bool // keys that the user set
+	// soldIn is the unit system in which pipes are sold, where words and
+	// figures are wanted in another; nil takes Units.
+	soldIn *quantity.System
 	drawn *drawnCreek     // stands for the creek file; see DrawCreek
 }
 

@@ -334,19 +334,3 @@ func (t *siteText) atEnd(lines string) []byte {
 	}
 	return append(out, lines...)
 }
-
-// ParseReading reads one entry of the site file's field list, such as
-// {drop: "3.2 m", from: "120 m", to: "189 m", by: hose}.
-func ParseReading(entry string) (FieldReading, error) {
-	if strings.ContainsAny(entry, "\r\n") {
-		return FieldReading{}, &finding.Fault{Code: "field_structure", Text: "a reading stands on one line", Hint: fieldHint}
-	}
-	reader, err := readSettings("reading", strings.NewReader("field:\n  - "+entry+"\n"))
-	if err != nil {
-		return FieldReading{}, err
-	}
-	if len(reader.site.Field) != 1 {
-		return FieldReading{}, &finding.Fault{Code: "field_structure", Text: "this is no single reading", Hint: fieldHint}
-	}
-	return reader.site.Field[0], nil
-}
