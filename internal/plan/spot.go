@@ -1,0 +1,41 @@
+package plan
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/paulmach/orb"
+)
+
+// Spot is what a desk knows of any place on the ground.
+type Spot struct {
+	Lat, Lon Degrees
+	GroundM  Number // null where the terrain has no height
+	// StationM is the nearest station of the creek, OffM how far off it is.
+	StationM, OffM Number
+	Allowed        bool // by the land file
+}
+
+// Spot looks at a place in the frame of the desk.
+func (d *Desk) Spot(at orb.Point) Spot {
+	j := d.measured
+	p := j.frame.ToLonLat(at)
+	s := Spot{Lat: Degrees(p.Lat), Lon: Degrees(p.Lon), GroundM: Unknown, Allowed: j.land.allows(at)}
+	if z, ok := j.ground.At(at); ok {
+		s.GroundM = Number(z)
+	}
+	nearest := math.Inf(1)
+	for k, q := range j.creek.Points {
+		if off := dist(at, q); off < nearest {
+			nearest, s.StationM = off, Number(j.creek.Stations[k])
+		}
+	}
+	s.OffM = Number(nearest)
+	return s
+}
+
+// LatLon is the place as the tank is given, latitude first.
+func (s *Spot) LatLon() string { return fmt.Sprintf("%.7f,%.7f", float64(s.Lat), float64(s.Lon)) }
+
+// Tank is where the desk's tank stands, in its frame.
+func (d *Desk) Tank() orb.Point { return d.measured.tank }
