@@ -39,6 +39,7 @@ type commandLine struct {
 	Profile profileCommand `cmd:"" help:"Work out the long profile of the creek, nothing else."`
 	Packet  packetCommand  `cmd:"" help:"Plan, and print the field packet of one layout as a PDF."`
 	Screen  screenCommand  `cmd:"" help:"Plan every creek of a list or layer on one terrain, and rank them."`
+	Map     mapCommand     `cmd:"" help:"Open the plan in the browser: compare pump places, move things, see what each would give."`
 	Pipe    pipeCommand    `cmd:"" help:"Head loss, or the flow that a fall gives, in one run of pipe."`
 	Ram     ramCommand     `cmd:"" help:"What a ram delivers for a drive head, a lift and its pipes."`
 	New     newCommand     `cmd:"" help:"Write a commented starter site file into a folder."`

@@ -32,6 +32,21 @@ const (
 // Formats lists the files of the hand-off folder.
 var Formats = []Format{PlanJSON, GeoJSON, GPX, KML, GeoPackage, DXF, StakeoutCSV, TakeoffCSV, QuoteCSV, ProfileCSV, ProfileSVG, ReportHTML}
 
+// what says in a few words what each file is for.
+var what = map[Format]string{
+	PlanJSON:    "everything, for other programs",
+	GeoJSON:     "pipes and places, for a GIS",
+	GPX:         "places, stakes and pipes, for a receiver",
+	StakeoutCSV: "a row a stake, for the crew",
+	TakeoffCSV:  "what to buy, with prices",
+	ProfileCSV:  "the long profile as numbers",
+	ProfileSVG:  "the long profile as a drawing",
+	ReportHTML:  "the report for the owner, to read and print",
+}
+
+// What says in a few words what the file is for.
+func (f Format) What() string { return what[f] }
+
 // writers has the function that writes each format.
 var writers = map[Format]func(io.Writer, *plan.Plan) error{
 	PlanJSON:    writePlanJSON,

@@ -54,11 +54,7 @@ type LandShape struct {
 
 // scene draws the site's ground once.
 func (j *job) scene() *Scene {
-	area := boundOf(j.legs)
-	if j.hasTank {
-		area = area.Extend(j.tank)
-	}
-	area = area.Pad(math.Max(40, 0.1*math.Max(area.Max[0]-area.Min[0], area.Max[1]-area.Min[1])))
+	area := j.ground.Bound()
 	long := math.Max(area.Max[0]-area.Min[0], area.Max[1]-area.Min[1])
 	cell := math.Max(j.ground.CellM()/2, long/sceneCells)
 	g := terrain.Sample(j.ground, area, cell)

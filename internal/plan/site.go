@@ -73,7 +73,7 @@ type Site struct {
 	// soldIn is the unit system in which pipes are sold, where words and
 	// figures are wanted in another; nil takes Units.
 	soldIn *quantity.System
-	drawn *drawnCreek     // stands for the creek file; see DrawCreek
+	drawn  *drawnCreek // stands for the creek file; see DrawCreek
 }
 
 // TankSite is where the tank stands.

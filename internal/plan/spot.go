@@ -5,6 +5,8 @@ import (
 	"math"
 
 	"github.com/paulmach/orb"
+
+	"route/internal/geodesy"
 )
 
 // Spot is what a desk knows of any place on the ground.
@@ -39,3 +41,28 @@ func (s *Spot) LatLon() string { return fmt.Sprintf("%.7f,%.7f", float64(s.Lat),
 
 // Tank is where the desk's tank stands, in its frame.
 func (d *Desk) Tank() orb.Point { return d.measured.tank }
+
+// ToFrame gives easting and northing, in metres of the desk's frame, of a place
+// in degrees.
+func (d *Desk) ToFrame(lon, lat float64) (e, n float64) {
+	p := d.measured.frame.ToFrame(geodesy.LonLat{Lon: lon, Lat: lat})
+	return p[0], p[1]
+}
+
+// PinStations are the places that the desk's site pins, by their keys below
+// pins:, in metres along the creek; unknown where there is to be none.
+func (d *Desk) PinStations() (map[string]Number, error) {
+	stations := map[string]Number{}
+	for _, p := range d.measured.site.Pins.each() {
+		stations[p.key] = Unknown
+		if p.pin.None {
+			continue
+		}
+		s, err := d.measured.stationOf(p.pin.Place)
+		if err != nil {
+			return nil, err
+		}
+		stations[p.key] = Number(s)
+	}
+	return stations, nil
+}

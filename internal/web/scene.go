@@ -7,6 +7,7 @@ import (
 	"image/png"
 	"math"
 	"slices"
+	"strconv"
 
 	"github.com/paulmach/orb"
 
@@ -33,6 +34,8 @@ type sceneView struct {
 	Flags    []flag      `json:"flags"`
 	Land     []landShape `json:"land"`
 	Writable bool        `json:"writable"`
+	// Pins are those of the site file.
+	Pins map[string]pinned `json:"pins"`
 }
 
 // contour is all lines of one height; every fifth is drawn stronger and bears
@@ -65,8 +68,16 @@ func points(line orb.LineString) []point {
 	return list
 }
 
-func newSceneView(s *plan.Scene, writable bool) *sceneView {
-	v := &sceneView{Name: s.Name, Units: unitsWord(s.System), North: s.NorthDegrees, Flags: []flag{}, Land: []landShape{}, Writable: writable}
+func newSceneView(desk *plan.Desk, s *plan.Scene) (*sceneView, error) {
+	file := desk.Site().File
+	v := &sceneView{Name: s.Name, Units: unitsWord(s.System), North: s.NorthDegrees, Flags: []flag{}, Land: []landShape{}, Writable: file != "" && file != "-", Pins: map[string]pinned{}}
+	stations, err := desk.PinStations()
+	if err != nil {
+		return nil, err
+	}
+	for role, m := range stations {
+		v.Pins[role] = pinned{StationM: float64(m), None: !m.Known()}
+	}
 	v.Relief.Extent = [4]float64{cm(s.Bound.Min[0]), cm(s.Bound.Min[1]), cm(s.Bound.Max[0]), cm(s.Bound.Max[1])}
 	v.Contours.SI = contours(s, quantity.SI)
 	v.Contours.US = contours(s, quantity.US)
@@ -84,7 +95,7 @@ func newSceneView(s *plan.Scene, writable bool) *sceneView {
 		}
 		v.Land = append(v.Land, shape)
 	}
-	return v
+	return v, nil
 }
 
 // flagTexts say what a flag of the profile means.
@@ -121,11 +132,17 @@ func contours(s *plan.Scene, system quantity.System) []contour {
 	for _, c := range all {
 		if c.LevelM != last {
 			last = c.LevelM
-			list = append(list, contour{Text: quantity.Format(system, quantity.Length, math.Round(c.LevelM*1e6)/1e6), Index: int(math.Round(c.LevelM/step))%5 == 0})
+			list = append(list, contour{Text: levelText(system, c.LevelM), Index: int(math.Round(c.LevelM/step))%5 == 0})
 		}
 		list[len(list)-1].Lines = append(list[len(list)-1].Lines, points(c.Line))
 	}
 	return list
+}
+
+// levelText is a round height in words.
+func levelText(system quantity.System, m float64) string {
+	unit, perSI, _ := quantity.Unit(system, quantity.Length)
+	return strconv.FormatFloat(math.Round(m*perSI*100)/100, 'f', -1, 64) + " " + unit
 }
 
 // reliefPNG draws the hillshade; where the height is unknown it is clear.

@@ -88,7 +88,11 @@ func (s *Server) prepare(ctx context.Context, from *plan.Site) error {
 	if n.relief, err = reliefPNG(scene); err != nil {
 		return err
 	}
-	if n.scene, err = json.Marshal(newSceneView(scene, desk.Site())); err != nil {
+	shown, err := newSceneView(desk, scene)
+	if err != nil {
+		return err
+	}
+	if n.scene, err = json.Marshal(shown); err != nil {
 		return err
 	}
 	s.now.Store(n)

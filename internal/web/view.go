@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 
 	"route/internal/export"
@@ -114,7 +115,7 @@ func newView(p *plan.Plan, a *asked, base *plan.Desk) *view {
 		v.Visits = append(v.Visits, t.visit(&p.Visits[i]))
 	}
 	for _, r := range a.Wish.Readings {
-		v.Readings = append(v.Readings, fmt.Sprintf("%s from %s to %s", r.Drop, t.stationText(r.From), t.stationText(r.To)))
+		v.Readings = append(v.Readings, fmt.Sprintf("%s from %s to %s", r.Drop, t.stationWords(r.From), t.stationWords(r.To)))
 	}
 	for _, f := range export.Formats {
 		v.Files = append(v.Files, file{string(f), f.What()})
@@ -178,12 +179,15 @@ func (t teller) visit(v *plan.Visit) visit {
 		Name:  fmt.Sprintf("From %s to %s", v.From.Name, v.To.Name),
 		How:   fmt.Sprintf("%s, %s, about %.1f h. Expected %s ± %s.", sentenceCase(instruments[v.Instrument]), counted(v.SetUps, "set-up"), float64(v.Hours), t.length(v.DropM), t.length(v.DropSigmaM)),
 		Worth: fmt.Sprintf("Worth %s; it changes the choice in %s of cases.", v.Worth(t.system), percent(v.ChanceChanges)),
-		Entry: entry{From: plan.StationText(v.From.StationM), To: plan.StationText(v.To.StationM), Unit: unit, Sigma: fmt.Sprintf("%.3f m", float64(v.SigmaM)), By: v.Instrument},
+		Entry: entry{From: stationText(v.From.StationM), To: stationText(v.To.StationM), Unit: unit, Sigma: fmt.Sprintf("%.3f m", float64(v.SigmaM)), By: v.Instrument},
 	}
 }
 
-// stationText shows a station of the site file in the page's units.
-func (t teller) stationText(text string) string {
+// stationText is a station as the site file takes it.
+func stationText(m plan.Number) string { return strconv.FormatFloat(float64(m), 'f', 1, 64) + " m" }
+
+// stationWords shows a station of the site file in the page's units.
+func (t teller) stationWords(text string) string {
 	m, err := quantity.Parse(quantity.Length, text)
 	if err != nil {
 		return text

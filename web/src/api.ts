@@ -51,15 +51,17 @@ export interface View {
   answer: string;
   cards: Card[];
   front: Front | null;
-  reaches: { label: string; unit: string; top: number; top_text: string; list: Reach[] };
+  reaches: { label: string; top: number; top_text: string; list: Reach[] };
   visits: Visit[];
   readings: string[]; // already entered on the page, in words
   steps: Step[];
   words: Word[];
   files: { name: string; what: string }[];
   profile: { z_m: number[]; low_m: number[]; high_m: number[]; raw_m: (number | null)[] };
-  tank: Point;
+  creek: Creek | null; // where it is not that of the scene
 }
+
+export interface Creek { station_m: number[]; at: Point[] }
 
 export interface Scene {
   name: string;
@@ -67,10 +69,11 @@ export interface Scene {
   north_degrees: number; // clockwise from up
   relief: { extent: [number, number, number, number] };
   contours: Record<Units, { text: string; index: boolean; lines: Point[][] }[]>;
-  creek: { station_m: number[]; at: Point[] };
+  creek: Creek;
   flags: { from_m: number; to_m: number; name: string; text: string }[];
   land: { role: string; rings: Point[][] }[];
   writable: boolean;
+  pins: Wish["pins"];
 }
 
 export interface Spot { text: string[]; copy: string; station_m: number | null; why: string }

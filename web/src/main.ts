@@ -29,7 +29,7 @@ class Page {
   });
 
   constructor(private readonly scene: Scene) {
-    this.state = read(location.hash, scene.units);
+    this.state = this.address();
     const moves = {
       drag: (role: CreekRole, s: number) => this.move(role, s),
       drop: (role: CreekRole, s: number) => { this.move(role, s); this.remember(); },
@@ -44,6 +44,13 @@ class Page {
     this.profile = new Profile(byId("profile"), scene, moves);
     this.section = new DeliverySection(byId("section"), { slideTank: (at) => { this.state.wish.tank = at; void this.replan(); } });
     this.wire();
+  }
+
+  // address is the state in the address; without one, what the site file holds.
+  private address(): State {
+    const s = read(location.hash, this.scene.units);
+    if (!location.hash) s.wish.pins = { ...this.scene.pins };
+    return s;
   }
 
   private wire(): void {
@@ -69,7 +76,7 @@ class Page {
     onChange(() => { if (this.view) this.map.recolour(this.view); });
     addEventListener("hashchange", () => {
       if (write(this.state) === location.hash.slice(1)) return;
-      this.state = read(location.hash, this.scene.units);
+      this.state = this.address();
       this.own = null;
       void this.replan();
     });
@@ -130,7 +137,7 @@ class Page {
     forget: (k) => { this.state.wish.readings.splice(k, 1); void this.replan(); },
     take: (name) => void api.file(name, this.state.units, this.state.wish).catch((e) => this.refuse(e)),
     print: () => print(),
-    save: () => void api.save(this.state.units, this.state.wish).then((r) => this.say([r.text]), (e) => this.refuse(e)),
+    save: () => void this.save(),
   };
 
   // replan asks for the layouts around what is held in place. One planning
@@ -142,6 +149,7 @@ class Page {
     this.busy("planning", 0, 0);
     try {
       this.view = await api.plan(this.state.units, this.state.wish, mine.signal);
+      if (this.view.creek) this.scene.creek = this.view.creek;
       this.remember();
       if (this.state.trial) this.tryPlaces(this.state.trial, this.state.wish.tank);
       this.draw();
@@ -172,6 +180,17 @@ class Page {
         actions.unshift(el("button", { type: "button", click: () => { this.move("pump", station); this.remember(); } }, "Put the pump here"));
       }
       this.say([...s.text, s.why].filter(Boolean), actions);
+    } catch (e) { this.refuse(e); }
+  }
+
+  // save writes the site file and starts again from it.
+  private async save(): Promise<void> {
+    try {
+      const { text } = await api.save(this.state.units, this.state.wish);
+      const after = { ...this.state, wish: { pins: this.state.wish.pins, tank: null, readings: [] } };
+      history.replaceState(null, "", "#" + write(after));
+      sessionStorage.setItem("said", text);
+      location.reload();
     } catch (e) { this.refuse(e); }
   }
 
@@ -233,6 +252,13 @@ class Page {
     })), el("span", {}, `0 to ${top_text}`), el("span", { class: "none" }, "no layout"));
   }
 
+  // greet says what was saved before the page began again.
+  greet(): void {
+    const said = sessionStorage.getItem("said");
+    sessionStorage.removeItem("said");
+    if (said) this.say([said]);
+  }
+
   fit(): void { const c = this.card(); if (c) this.map.fitCard(c); }
 }
 
@@ -244,6 +270,7 @@ async function start(): Promise<void> {
     const page = new Page(scene);
     await page.replan();
     page.fit();
+    page.greet();
   } catch (e) {
     byId("busy").hidden = true;
     byId("say-text").replaceChildren(...[e instanceof Error ? e.message : String(e), e instanceof api.Refusal ? e.hint : ""].filter(Boolean).map((t) => el("p", {}, t)));

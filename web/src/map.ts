@@ -45,13 +45,12 @@ export class SiteMap {
   private readonly pipes = new VectorSource<Feature>();
   private readonly visits: Overlay[] = [];
   private readonly dot: Overlay;
-  private readonly creekAt: Point[];
+  private get creekAt(): Point[] { return this.scene.creek.at; }
   private card: Card | null = null;
   private units: Units = "si";
   private readonly redraw = frameOnce(() => this.drawCard());
 
   constructor(private readonly host: HTMLElement, private readonly scene: Scene, private readonly on: MapEvents) {
-    this.creekAt = scene.creek.at;
     const projection = new Projection({ code: "site", units: "m", extent: scene.relief.extent });
     this.map = new OlMap({
       target: host,
@@ -215,7 +214,7 @@ export class SiteMap {
   }
 
   private handle(role: Role): { overlay: Overlay; element: HTMLElement } {
-    const element = el("div", { class: `marker ${role}`, role: "slider", tabindex: -1, "aria-label": role === "tank" ? "Tank, over the ground" : `${roleNames[role]}, along the creek`, "aria-valuemin": 0, "aria-valuemax": Math.round(this.scene.creek.station_m.at(-1)!), "data-role": role }, letters[role]);
+    const element = el("div", { class: `marker ${role}`, role: "slider", tabindex: -1, "aria-label": role === "tank" ? "Tank, over the ground" : `${roleNames[role]}, along the creek`, "aria-valuemin": 0, "aria-valuemax": Math.round(this.scene.creek.station_m.at(-1)!), "data-role": role }, el("span", {}, letters[role]));
     const overlay = new Overlay({ element, positioning: "bottom-center", stopEvent: true, className: "marker-holder" });
     this.map.addOverlay(overlay);
     if (role === "tank") this.gripTank(element); else this.gripCreek(element, role as CreekRole);
