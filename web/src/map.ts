@@ -72,6 +72,7 @@ export class SiteMap {
     this.map.on("singleclick", (e) => on.click(e.coordinate as Point));
     this.drawStill();
     this.fit(scene.creek.at);
+    new ResizeObserver(() => this.map.updateSize()).observe(host);
   }
 
   private layer(source: VectorSource<Feature>, className: string): VectorLayer<VectorSource<Feature>> {
