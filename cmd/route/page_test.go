@@ -1,10 +1,11 @@
 package main
 
 import (
+	"bytes"
 	"context"
+	"encoding/base64"
 	"encoding/json"
 	"fmt"
-	"math"
 	"net/http/httptest"
 	"net/url"
 	"os"
@@ -112,7 +113,7 @@ func (p *page) hear(event any) {
 	case *runtime.EventExceptionThrown:
 		p.stumble = append(p.stumble, e.ExceptionDetails.Text)
 	case *log.EventEntryAdded:
-		if e.Entry.Level == log.LogEntryLevelError {
+		if e.Entry.Level == log.EntryLevelError {
 			p.stumble = append(p.stumble, e.Entry.Text+" "+e.Entry.URL)
 		}
 	}
@@ -393,6 +394,11 @@ func TestPageSaves(t *testing.T) {
 		t.Fatal(err)
 	}
 	p.do(chromedp.Click(chromedp.CSS("[data-pin=pump]")), chromedp.Click(chromedp.CSS("#save")))
+	for range 200 { // until the page has begun again, which no poll outlives
+		if _, err := chromedp.Run(p.ctx, chromedp.Poll[bool](`!document.getElementById("say").hidden`, chromedp.WithPollingTimeout(time.Second))); err == nil {
+			break
+		}
+	}
 	p.until(`document.getElementById("say-text").textContent.startsWith("Saved")`)
 	after, err := os.ReadFile(p.file)
 	if err != nil {
@@ -484,11 +490,17 @@ func TestPageHandsOutFiles(t *testing.T) {
 	for _, name := range names {
 		eval[chromedp.Void](p, fmt.Sprintf(`window.asked = %q; document.querySelector('[data-file=%q]').click()`, name, name))
 		p.until(fmt.Sprintf(`window.taken[%q] !== undefined`, name))
-		got := eval[[]byte](p, fmt.Sprintf(`window.taken[%q]`, name))
-		if len(got) == 0 {
-			t.Errorf("%s is empty", name)
+		got, err := base64.StdEncoding.DecodeString(eval[string](p, fmt.Sprintf(`window.taken[%q]`, name)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		want, err := os.ReadFile(filepath.Join(written.dir, name))
+		if err != nil {
+			t.Errorf("route plan does not write %s", name)
+			continue
+		}
+		if here := bytes.ReplaceAll(got, []byte(filepath.Dir(p.file)), []byte(filepath.Dir(written.dir))); !bytes.Equal(here, want) {
+			t.Errorf("%s differs from what route plan writes: %s", name, firstDifference(here, want))
 		}
 	}
 }
-
-var _ = math.Pi

@@ -26,9 +26,10 @@ export function keyStep(key: string, stepM: number): number | null {
   }
 }
 
-// grip makes an element draggable: where(e) turns a pointer into whatever the
-// view moves by, and null where it means nothing.
-export function grip(element: Element, where: (e: PointerEvent) => number | null, move: (v: number) => void, drop: (v: number) => void): void {
+// grip makes an element draggable. where(e) turns a pointer into whatever the
+// view moves by, and null where it means nothing; lift is told when a drag
+// begins, so that a place does not jump to the finger.
+export function grip(element: Element, by: { lift?(e: PointerEvent): void; where(e: PointerEvent): number | null; move(v: number): void; drop(v: number): void }): void {
   let last: number | null = null, held = false;
   const target = element as HTMLElement;
   target.addEventListener("pointerdown", (e) => {
@@ -39,21 +40,22 @@ export function grip(element: Element, where: (e: PointerEvent) => number | null
     e.stopPropagation();
     e.preventDefault();
     target.focus();
+    by.lift?.(e);
   });
   target.addEventListener("pointermove", (e) => {
     if (!held) return;
     e.stopPropagation();
-    const v = where(e);
+    const v = by.where(e);
     if (v === null || v === last) return;
     last = v;
-    move(v);
+    by.move(v);
   });
   const end = (e: PointerEvent) => {
     if (!held) return;
     held = false;
     target.classList.remove("held");
     e.stopPropagation();
-    if (last !== null) drop(last);
+    if (last !== null) by.drop(last);
   };
   target.addEventListener("pointerup", end);
   target.addEventListener("pointercancel", end);

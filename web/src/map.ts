@@ -48,6 +48,7 @@ export class SiteMap {
   private get creekAt(): Point[] { return this.scene.creek.at; }
   private card: Card | null = null;
   private units: Units = "si";
+  private off: Point = [0, 0];
   private readonly redraw = frameOnce(() => this.drawCard());
 
   constructor(private readonly host: HTMLElement, private readonly scene: Scene, private readonly on: MapEvents) {
@@ -209,21 +210,34 @@ export class SiteMap {
     return found === null ? null : this.scene.creek.station_m[found]!;
   }
 
-  private under_(e: PointerEvent): Point | null {
+  // lift remembers how far the pointer is from the place that it takes hold of.
+  private lift(role: Role, e: PointerEvent): void {
+    this.off = [0, 0];
+    const under = this.pointer(e), at = this.place(role)?.at;
+    if (under && at) this.off = [at[0] - under[0], at[1] - under[1]];
+  }
+
+  private pointer(e: PointerEvent): Point | null {
     const box = this.host.getBoundingClientRect();
-    return (this.map.getCoordinateFromPixel([e.clientX - box.left, e.clientY - box.top]) as Point | null) ?? null;
+    const at = this.map.getCoordinateFromPixel([e.clientX - box.left, e.clientY - box.top]) as Point | null;
+    return at && [at[0] + this.off[0], at[1] + this.off[1]];
   }
 
   private handle(role: Role): { overlay: Overlay; element: HTMLElement } {
     const element = el("div", { class: `marker ${role}`, role: "slider", tabindex: -1, "aria-label": role === "tank" ? "Tank, over the ground" : `${roleNames[role]}, along the creek`, "aria-valuemin": 0, "aria-valuemax": Math.round(this.scene.creek.station_m.at(-1)!), "data-role": role }, el("span", {}, letters[role]));
-    const overlay = new Overlay({ element, positioning: "bottom-center", stopEvent: true, className: "marker-holder" });
+    const overlay = new Overlay({ element, positioning: role === "pump" ? "top-center" : role === "settling_box" ? "center-right" : "bottom-center", stopEvent: true, className: "marker-holder" });
     this.map.addOverlay(overlay);
     if (role === "tank") this.gripTank(element); else this.gripCreek(element, role as CreekRole);
     return { overlay, element };
   }
 
   private gripCreek(element: HTMLElement, role: CreekRole): void {
-    grip(element, (e) => { const p = this.under_(e); return p && this.stationNear(p, 1e6); }, (s) => this.on.drag(role, s), (s) => this.on.drop(role, s));
+    grip(element, {
+      lift: (e) => this.lift(role, e),
+      where: (e) => { const p = this.pointer(e); return p && this.stationNear(p, 1e6); },
+      move: (s) => this.on.drag(role, s),
+      drop: (s) => this.on.drop(role, s),
+    });
     element.addEventListener("keydown", (e) => {
       const own = this.place(role)?.station_m, step = keyStep(e.key, metresPer(this.units) === 1 ? 2 : 5 * 0.3048), all = this.scene.creek.station_m;
       if (step === null || own === null || own === undefined) return;
@@ -237,7 +251,12 @@ export class SiteMap {
 
   private gripTank(element: HTMLElement): void {
     let latest: Point | null = null;
-    grip(element, (e) => { latest = this.under_(e); return latest && latest[0] * 1e3 + latest[1]; }, () => this.on.dragTank(latest!), () => this.on.dropTank(latest!));
+    grip(element, {
+      lift: (e) => this.lift("tank", e),
+      where: (e) => { latest = this.pointer(e); return latest && latest[0] * 1e3 + latest[1]; },
+      move: () => this.on.dragTank(latest!),
+      drop: () => this.on.dropTank(latest!),
+    });
     element.addEventListener("keydown", (e) => {
       const shift = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] }[e.key], own = this.place("tank");
       if (!shift || !own) return;

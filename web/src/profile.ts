@@ -98,7 +98,14 @@ export class Profile {
     const g = svg("g", { class: `handle ${role}`, role: "slider", tabindex: 0, "aria-label": `${roleNames[role]}, along the creek`, "data-role": role });
     g.append(svg("circle", { class: "reach", r: 18 }), svg("path", { d: "M0 0L-8 -11A 11 11 0 1 1 8 -11Z", class: "pin" }), svg("text", { y: -16, "text-anchor": "middle" }));
     g.lastElementChild!.textContent = letters[role];
-    grip(g, (e) => this.snap(inverse(this.x, e.clientX - this.root.getBoundingClientRect().left)), (s) => this.on.drag(role, s), (s) => this.on.drop(role, s));
+    let off = 0;
+    const under = (e: PointerEvent) => e.clientX - this.root.getBoundingClientRect().left;
+    grip(g, {
+      lift: (e) => { off = at(this.x, this.card?.places.find((p) => p.role === role)?.station_m ?? 0) - under(e); },
+      where: (e) => this.snap(inverse(this.x, under(e) + off)),
+      move: (s) => this.on.drag(role, s),
+      drop: (s) => this.on.drop(role, s),
+    });
     g.addEventListener("keydown", (e) => {
       const own = this.card?.places.find((p) => p.role === role)?.station_m;
       const step = keyStep(e.key, metresPer(this.units) === 1 ? 2 : 5 * 0.3048);

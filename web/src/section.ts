@@ -22,7 +22,7 @@ export class DeliverySection {
     this.tank.lastElementChild!.textContent = letters.tank;
     this.root.append(this.drawn, this.tank);
     host.append(this.root);
-    grip(this.tank, (e) => this.along(e.clientX), (s) => this.slide(s), (s) => { const p = this.point(s); if (p) on.slideTank(p); });
+    grip(this.tank, { where: (e) => this.along(e.clientX), move: (s) => this.slide(s), drop: (s) => { const p = this.point(s); if (p) on.slideTank(p); } });
     this.tank.addEventListener("keydown", (e) => {
       const line = this.line(), step = { ArrowLeft: -1, ArrowDown: -1, PageDown: -5 }[e.key];
       if (!line || step === undefined) return;
