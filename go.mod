@@ -7,6 +7,8 @@ require (
 	github.com/airbusgeo/godal v0.0.16
 	github.com/alecthomas/kong v1.17.0
 	github.com/boombuler/barcode v1.1.0
+	github.com/chromedp/cdproto v0.159.0
+	github.com/chromedp/chromedp v0.23.0
 	github.com/go-fonts/dejavu v0.3.2
 	github.com/goccy/go-yaml v1.19.2
 	github.com/paulmach/orb v0.14.0
@@ -18,8 +20,4 @@ require (
 	gonum.org/v1/gonum v0.17.0
 )
 
-require (
-	github.com/chromedp/cdproto v0.159.0 // indirect
-	github.com/chromedp/chromedp v0.23.0 // indirect
-	github.com/go-json-experiment/json v0.0.0-20260213210345-44df1a37e875 // indirect
-)
+require github.com/go-json-experiment/json v0.0.0-20260213210345-44df1a37e875 // indirect
