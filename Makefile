@@ -1,5 +1,5 @@
 # Packages that start goroutines; the architecture test keeps the list whole.
-RACE = ./internal/dem ./internal/optimize ./internal/plan ./internal/screen ./internal/terrain ./sample-data/generate
+RACE = ./internal/dem ./internal/optimize ./internal/plan ./internal/screen ./internal/terrain ./sample-data/generate ./internal/web
 
 FUZZTIME  = 30s
 BENCH     = .

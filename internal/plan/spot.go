@@ -66,3 +66,20 @@ func (d *Desk) PinStations() (map[string]Number, error) {
 	}
 	return stations, nil
 }
+
+// SameCreek says whether a plan follows the same creek line as the desk, station
+// by station.
+func (d *Desk) SameCreek(p *Plan) bool {
+	creek := d.measured.creek
+	if len(p.Creek.Stations) != creek.Len() {
+		return false
+	}
+	for _, k := range []int{0, creek.Len() - 1} {
+		s := &p.Creek.Stations[k]
+		e, n := d.ToFrame(float64(s.Lon), float64(s.Lat))
+		if dist(creek.Points[k], orb.Point{e, n}) > 0.05 {
+			return false
+		}
+	}
+	return true
+}

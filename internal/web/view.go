@@ -9,7 +9,6 @@ import (
 
 	"route/internal/export"
 	"route/internal/plan"
-	"route/internal/profile"
 	"route/internal/quantity"
 )
 
@@ -126,19 +125,14 @@ func newView(p *plan.Plan, a *asked, base *plan.Desk) *view {
 		v.Profile.HighM = append(v.Profile.HighM, s.HighM)
 		v.Profile.RawM = append(v.Profile.RawM, s.RawM)
 	}
-	v.Creek = t.otherCreek(p, base.Creek())
+	v.Creek = t.otherCreek(p, base)
 	return v
 }
 
 // otherCreek is the creek of a plan where it is not the one of the scene: with
 // another tank, other parts of a long track may be within reach.
-func (t teller) otherCreek(p *plan.Plan, known *profile.Profile) *creekLine {
-	same := len(p.Creek.Stations) == known.Len()
-	for k := 0; same && k < known.Len(); k += max(1, known.Len()-1) {
-		e, n := t.toFrame(float64(p.Creek.Stations[k].Lon), float64(p.Creek.Stations[k].Lat))
-		same = math.Hypot(e-known.Points[k][0], n-known.Points[k][1]) < 0.05
-	}
-	if same {
+func (t teller) otherCreek(p *plan.Plan, base *plan.Desk) *creekLine {
+	if base.SameCreek(p) {
 		return nil
 	}
 	c := &creekLine{}
