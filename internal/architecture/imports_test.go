@@ -107,7 +107,7 @@ var rules = map[string]rule{
 		"many creeks are planned one by one; what holds for a single one is computed in plan",
 	},
 	"internal/web": {
-		with("internal/plan", "internal/export"),
+		with("internal/plan", "internal/export", "internal/packet"),
 		[]string{godal, gpxgo},
 		"the page shows the Plan that the command line shows",
 	},

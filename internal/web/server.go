@@ -16,6 +16,7 @@ import (
 	"github.com/paulmach/orb"
 
 	"route/internal/export"
+	"route/internal/packet"
 	"route/internal/plan"
 	"route/internal/quantity"
 )
@@ -287,8 +288,8 @@ func (s *Server) file(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		return
 	}
-	format := export.Format(r.PathValue("name"))
-	if !slices.Contains(export.Formats, format) {
+	name := r.PathValue("name")
+	if name != packet.File && !slices.Contains(export.Formats, export.Format(name)) {
 		refuse(w, http.StatusNotFound, "no_such_file", "there is no hand-off file of this name", "")
 		return
 	}
@@ -298,11 +299,16 @@ func (s *Server) file(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	var content bytes.Buffer
-	if err := export.Write(&content, format, p); err != nil {
+	if name == packet.File {
+		err = packet.Write(&content, p, packet.Options{})
+	} else {
+		err = export.Write(&content, export.Format(name), p)
+	}
+	if err != nil {
 		fail(w, err)
 		return
 	}
-	w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": string(format)}))
+	w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": name}))
 	send(w, "application/octet-stream", content.Bytes())
 }
 

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"route/internal/export"
+	"route/internal/packet"
 	"route/internal/plan"
 	"route/internal/quantity"
 )
@@ -118,6 +119,9 @@ func newView(p *plan.Plan, a *asked, base *plan.Desk) *view {
 	}
 	for _, f := range export.Formats {
 		v.Files = append(v.Files, file{string(f), f.What()})
+	}
+	if len(p.Layouts) > 0 {
+		v.Files = append(v.Files, file{packet.File, "the field packet, to print for the crew"})
 	}
 	for _, s := range p.Creek.Stations {
 		v.Profile.ZM = append(v.Profile.ZM, s.ZM)
