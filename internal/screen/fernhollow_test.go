@@ -66,13 +66,14 @@ func fernhollow(t testing.TB) valley {
 	return v
 }
 
-// base is what the creeks share.
+// base is what the creeks share; without re-plans, which take most of the time.
 func (v valley) base(t testing.TB) *plan.Site {
 	t.Helper()
 	site, err := plan.ReadSettings(filepath.Join(v.dir, "base.yaml"), strings.NewReader(`
 terrain: [ground.tif]
 creek_flow: {low: "8 L/s"}
 demand: "1500 L/day"
+replans: 0
 `))
 	if err != nil {
 		t.Fatal(err)

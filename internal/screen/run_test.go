@@ -181,8 +181,11 @@ func TestNetworkFailuresAreTriedAgain(t *testing.T) {
 // A creek of a list comes out as it does alone.
 func TestACreekIsPlannedAsAlone(t *testing.T) {
 	v := fernhollow(t)
-	entries := v.creeks(4, 3)
-	summary := screened(t, v.base(t), entries, Options{Folder: t.TempDir(), Workers: 2})
+	entries, base := v.creeks(4, 3), v.base(t)
+	if err := base.Set("replans", "10"); err != nil {
+		t.Fatal(err)
+	}
+	summary := screened(t, base, entries, Options{Folder: t.TempDir(), Workers: 2})
 	best := summary.Results[0]
 	if best.Rank != 1 {
 		t.Fatal("no creek has a layout")
@@ -191,7 +194,7 @@ func TestACreekIsPlannedAsAlone(t *testing.T) {
 		if e.ID != best.ID {
 			continue
 		}
-		site, err := e.Site(v.base(t))
+		site, err := e.Site(base)
 		if err != nil {
 			t.Fatal(err)
 		}
