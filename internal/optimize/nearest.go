@@ -30,7 +30,8 @@ func (w Place) mask(p *Problem) *[]bool {
 
 // NearestPlace finds the station nearest to a pin, along the creek, at which
 // the place would do: some layout keeps all limits with the other pins where
-// they are. ok is false where none would. It fails only on ctx.
+// they are, and delivers the demand unless the most water is the objective. ok
+// is false where none would. It fails only on ctx.
 //
 // More stations to choose from never make a problem infeasible, so that the
 // least distance within which one does is found by bisection.
@@ -99,9 +100,6 @@ func feasible(ctx context.Context, p Problem) (bool, error) {
 		return false, err
 	}
 	goal := p.Objective
-	if goal == MostHead {
-		goal = MostWater // a layout that works is enough
-	}
 	for _, r := range st.reaches() {
 		if st.seek(ctx, goal, bucket{from: r.From, to: r.To, anyClass: true}, nil) != nil {
 			return true, nil

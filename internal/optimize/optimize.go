@@ -43,7 +43,7 @@ type Objective string
 // The objectives. What is equally good is decided by the next one: MostHead by
 // water, MostWater by cost of pipes, LeastCost by water.
 const (
-	MostHead  Objective = "most_head"
+	MostHead  Objective = "most_head" // of those that deliver Problem.Demand: the least flow has always the most head
 	MostWater Objective = "most_water"
 	LeastCost Objective = "least_cost" // that delivers Problem.Demand
 )

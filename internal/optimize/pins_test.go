@@ -68,7 +68,7 @@ func TestPinnedSearchEqualsBruteForce(t *testing.T) {
 				t.Errorf("instance %d: pins %+v, layout intake %d, box %d, standpipe %d, pump %d", k, p.Pins, c.Intake, c.Box, c.Standpipe, c.Pump)
 			}
 		}
-		if !math.IsInf(want.head, -1) {
+		if !math.IsInf(want.water, -1) {
 			feasible++
 			if p.Pins.Box.given() {
 				boxes++

@@ -444,7 +444,8 @@ func (k *seeker) anyEngine(f *flow, pl bounded, r rung, length float64) (works b
 		if head > high && low <= high {
 			bearable = max(bearable, high)
 		}
-		if head < low || head > high || f.tables[ei].at(head, k.lift[p], length) <= most {
+		bound := f.tables[ei].at(head, k.lift[p], length)
+		if head < low || head > high || bound <= most || bound < k.Demand {
 			continue
 		}
 		worst := math.Inf(1)
@@ -460,6 +461,7 @@ func (k *seeker) anyEngine(f *flow, pl bounded, r rung, length float64) (works b
 			}
 			op, m := k.evaluate(c, p, length, head)
 			switch {
+			case m == nil && op.DeliveredTotal < k.Demand: // and less with less head
 			case m == nil:
 				works = true
 				most = max(most, op.DeliveredTotal)

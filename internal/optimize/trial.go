@@ -394,7 +394,7 @@ type keeping func(f *found, m *miss) bool
 // the most water, with these limits or without.
 func (r *trial) bestYielding(ways []trialWay) *found {
 	asked := func(f *found, m *miss) bool {
-		return m == nil && (r.Objective != LeastCost || f.op.DeliveredTotal >= r.Demand)
+		return m == nil && (r.Objective == MostWater || f.op.DeliveredTotal >= r.Demand)
 	}
 	if f := r.best(r.Objective, ways, asked); f != nil {
 		return f
@@ -577,7 +577,7 @@ func (r *trial) result(on *trial, f *found) Trial {
 	if m != nil && m.reason != LiftRatioTooHigh {
 		t.Breaches = r.breach(t.Breaches, r.p, m.reason, m.value, m.limit)
 	}
-	if r.Objective == LeastCost && op.DeliveredTotal < r.Demand {
+	if r.Objective != MostWater && op.DeliveredTotal < r.Demand {
 		t.Breaches = r.breach(t.Breaches, r.p, TooLittleWater, quantity.Of(quantity.DailyVolume, op.DeliveredTotal), quantity.Of(quantity.DailyVolume, r.Demand))
 	}
 	for _, at := range []*int{&c.Intake, &c.Pump, &c.Box, &c.Standpipe, &c.DriveFrom} {

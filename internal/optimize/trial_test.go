@@ -62,7 +62,7 @@ func TestTrialEqualsPinnedSearch(t *testing.T) {
 			}
 			way := p.DeliveryAt[at.Pump]
 			got := trials.Try(at, way, TrialChoice{})
-			fine := len(res.Ranked) > 0 && (p.Objective != LeastCost || res.Ranked[0].Operation.DeliveredTotal >= p.Demand)
+			fine := len(res.Ranked) > 0 && (p.Objective == MostWater || res.Ranked[0].Operation.DeliveredTotal >= p.Demand)
 			if fine != (got.Candidate != nil && len(got.Breaches) == 0) {
 				t.Errorf("instance %d, %s, %+v: the search works: %v, the trial breaks %+v", k, p.Objective, at, fine, got.Breaches)
 				continue
