@@ -21,7 +21,7 @@ type packetCommand struct {
 	siteFlags
 	Layout string `help:"Layout to print; the best when this is not given." placeholder:"LETTER"`
 	Paper  string `help:"Paper: a4 or letter. The usual one is letter where feet are printed, else a4." placeholder:"PAPER"`
-	Out    string `help:"File to write; the usual one is packet.pdf, packet-B.pdf for layout B, in the hand-off folder's place." placeholder:"FILE"`
+	Out    string `help:"File to write; the usual one is packet.pdf, packet-B.pdf for layout B, beside the site file." placeholder:"FILE"`
 }
 
 // Help is shown below the flags.

@@ -69,6 +69,12 @@ func TestPacketCommand(t *testing.T) {
 	if _, err := os.Stat(filepath.Join(dir, "packet.pdf")); err == nil {
 		t.Error("a packet was printed although none was asked for")
 	}
+	if err := os.WriteFile(filepath.Join(dir, "packet.pdf"), []byte("earlier"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	if code, _, stderr := route("plan", site, "--packet", "none", "--out", dir, "--set", "replans=0"); code != exitDone || !strings.Contains(stderr, "packet.pdf is of an earlier plan") {
+		t.Errorf("%d: an earlier packet is left without a word: %s", code, stderr)
+	}
 	for _, args := range [][]string{{"plan", site, "--packet", "a5"}, {"packet", site, "--paper", "none"}, {"packet", site, "--layout", "Z", "--out", out}} {
 		if code, _, stderr := route(args...); code != exitUsage || stderr == "" {
 			t.Errorf("%v: exit code %d, %s", args, code, stderr)

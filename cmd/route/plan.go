@@ -11,6 +11,7 @@ import (
 
 	"route/internal/export"
 	"route/internal/finding"
+	"route/internal/packet"
 	"route/internal/plan"
 	"route/internal/quantity"
 )
@@ -57,6 +58,9 @@ func (c *planCommand) Run(s *session) error {
 			return err
 		}
 		return &finding.Fault{Code: "folder_unwritable", File: out, Text: err.Error(), Hint: "choose another folder: --out DIR", Err: err}
+	}
+	if _, err := os.Stat(filepath.Join(out, packet.File)); err == nil && c.Packet == "none" {
+		fmt.Fprintf(s.stderr, "note: %s is of an earlier plan\n", filepath.Join(out, packet.File))
 	}
 	s.warned = p.Warned()
 	if s.json {

@@ -51,7 +51,7 @@ func invented(units string, deliveryM float64) *plan.Plan {
 	e += 20
 	for along := 0.0; along <= deliveryM; along += 4 {
 		l.Delivery.Path = append(l.Delivery.Path, vertex(e, n, along, 96.2+along/8, 96.1+along/8))
-		e, n = e+4*math.Cos(along/40), n+4*math.Sin(along/40)
+		e, n = e+4*math.Cos(math.Sin(along/40)), n+4*math.Sin(math.Sin(along/40))
 	}
 	for _, run := range []*plan.PipeRun{&l.Supply.PipeRun, &l.Drive.PipeRun, &l.Delivery.PipeRun} {
 		run.Material, run.Size, run.LengthM = "PE SIDR 15", "1-1/2 in", run.Path[len(run.Path)-1].AlongM
@@ -194,7 +194,7 @@ func TestPacketSaysWhatTheCrewNeeds(t *testing.T) {
 	}
 	saysAll(t, printed(t, p, Options{}), words...)
 	saysAll(t, printed(t, odd()["bare"], Options{}), "For screening only", "too uncertain to buy by")
-	saysAll(t, printed(t, odd()["none"], Options{}), "2.5 m of head within reach", "a higher standpipe would do")
+	saysAll(t, printed(t, odd()["none"], Options{}), "2.5 m of head within reach.", "A higher standpipe would do.")
 }
 
 // zbarimg, a reader of bar codes, finds the place of the first stake as a geo

@@ -127,7 +127,7 @@ func (s *sheet) polyline(line []point, c colour, mm float64) {
 
 // profileStakes marks the stakes on a profile; on a strip every stake is named.
 func (s *sheet) profileStakes(b box, stakes []*plan.Stake, from, to float64, x, y func(float64) float64, detailed bool) {
-	lastEnd := math.Inf(-1)
+	rows := [2]float64{math.Inf(-1), math.Inf(-1)} // where the last label of each row ends
 	for _, k := range stakes {
 		along := float64(k.AlongM)
 		if along < from-1e-6 || along > to+1e-6 || !detailed && !isKey(k) {
@@ -144,16 +144,15 @@ func (s *sheet) profileStakes(b box, stakes []*plan.Stake, from, to float64, x, 
 		s.font(narrow, style, 6.5, ink)
 		w := s.pdf.GetStringWidth(k.Label)
 		start := math.Max(b.x+5, math.Min(at.x-w/2, b.x+b.w-w-0.5))
-		row := 0.0
-		if start < lastEnd+0.8 {
-			row = 3
-			if detailed && !isKey(k) && start < lastEnd-w {
-				continue
-			}
-		} else {
-			lastEnd = start + w
+		row := 0
+		if start < rows[0]+0.8 {
+			row = 1
 		}
-		s.text(start, b.y+2.6+row, k.Label)
+		if start < rows[row]+0.8 && !isKey(k) {
+			continue // the plan above names it
+		}
+		rows[row] = start + w
+		s.text(start, b.y+2.6+3*float64(row), k.Label)
 	}
 }
 

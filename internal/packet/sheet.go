@@ -255,8 +255,8 @@ func (s *sheet) nothing() {
 		if m.Level == "note" {
 			continue
 		}
-		s.paragraph(0, 10, "", m.Text)
-		s.paragraph(4, 9, "", m.Hint)
+		s.paragraph(0, 10, "", export.Sentence(m.Text))
+		s.paragraph(4, 9, "", export.Sentence(m.Hint))
 		s.y += 2
 	}
 	s.visits()

@@ -65,6 +65,35 @@ func waterworks(t *testing.T, flow float64) *grader {
 	return g
 }
 
+// The checks of the stakes above the pump by hand. Intake: the mouth lies 0.2 m
+// (limits.bed_depth) less the bore of 50 mm under water, and needs the cover of
+// TestSizesOfTheWaterPath. Box: 20.5 - 19.9 = 0.6 m below the pool; up to the 0.1 m
+// that it may flood less; down to where the 1 m of water in the standpipe is
+// limits.standpipe_height.min, 0.3 m. Standpipe: its foot is 20.5 - 18.3 = 2.2 m
+// below; the loss is 20.5 - 19.3 = 1.2 m, so that 1.5 m leave 0.3 m of water, and
+// 4.05 m the 3 m of limits.standpipe_height.max less 0.15 m of freeboard.
+func TestChecksAboveThePumpByHand(t *testing.T) {
+	g := waterworks(t, 0.001)
+	g.c.BoxDropM = 0.1
+	g.l.Delivery.RatingM, g.l.Delivery.PressureM = 100, 35
+	g.waterPath()
+	for _, c := range []struct {
+		check            *StakeCheck
+		below, low, high float64
+	}{
+		{g.checkIntake(), 0.15, 0.13364, math.NaN()},
+		{g.checkBox(), 0.6, 0.5, 1.3},
+		{g.checkStandpipe(), 2.2, 1.5, 4.05},
+	} {
+		for _, v := range [][2]float64{{float64(c.check.BelowM), c.below}, {float64(c.check.LowM), c.low}, {float64(c.check.HighM), c.high}} {
+			if !(math.Abs(v[0]-v[1]) <= 0.001 || math.IsNaN(v[0]) && math.IsNaN(v[1])) {
+				t.Errorf("%+v; by hand %.3f, from %.3f to %.3f", *c.check, c.below, c.low, c.high)
+				break
+			}
+		}
+	}
+}
+
 func near(t *testing.T, what string, got Number, want, share float64) {
 	t.Helper()
 	if !(math.Abs(float64(got)-want) <= share*math.Abs(want)) {
