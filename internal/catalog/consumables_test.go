@@ -72,6 +72,29 @@ func TestConsumablesOfTheWorkedLayoutEqualTheHandCount(t *testing.T) {
 	}
 }
 
+// Cement by hand. On 6 in pipe (6.065 in = 154.05 mm) a pack does
+// 15/(154.05/50)² = 1.58 sockets, so three take two packs. On 4 in pipe 9.8 ft
+// with 5 % waste are 10.3 ft: more than the 10 ft stick, so that there is a join
+// and five sockets take 5/3.586 = 1.4, two packs; without waste three do with one.
+func TestCementByHand(t *testing.T) {
+	c := Default("USD").In(Inch)
+	for _, w := range []struct {
+		pipe        string
+		feet, waste float64
+		packs       float64
+	}{{"pvc-sch40-6in-10ft", 8, 0.05, 2}, {"pvc-sch40-4in-10ft", 9.8, 0.05, 2}, {"pvc-sch40-4in-10ft", 9.8, 0, 1}} {
+		got := 0.0
+		for _, need := range c.Needs(Layout{StandpipePipe: w.pipe, StandpipeM: w.feet * 0.3048, WasteFraction: w.waste, Consumables: true}) {
+			if need.Item == "solvent-cement-8oz" {
+				got += need.Quantity
+			}
+		}
+		if got != w.packs {
+			t.Errorf("%v ft of %s with %v waste: %v packs of cement, by hand %v", w.feet, w.pipe, w.waste, got, w.packs)
+		}
+	}
+}
+
 // randomPrices gives every item another price, so that packs of all lengths are
 // the cheapest now and then.
 func randomPrices(c *Catalog, random *rand.Rand) *Catalog {

@@ -94,6 +94,32 @@ func TestChecksAboveThePumpByHand(t *testing.T) {
 	}
 }
 
+// A pump that stands half a metre higher has that much less drive head and that
+// much less lift. Where the water wanted is what the ram delivers there, and a
+// tank where it is what the ram delivers a metre further up, just those are the
+// bounds.
+func TestBoundsOfThePumpAndTheTankByTheWaterWanted(t *testing.T) {
+	g := waterworks(t, 0.0012)
+	g.l.Delivery.RatingM, g.l.Delivery.PressureM = 1000, 35
+	g.l.Tank.InletM = 45
+	delivered := func(lower, higherTank float64) float64 {
+		duty, err := g.ram.TunedTo(g.fluid, g.drivePipe.Pipe.Pipe, 20, 4.3-lower, 32-lower+higherTank, 0.0012, pumpTuning)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return duty.DeliveredFlow
+	}
+	g.operation.DeliveredTotal = delivered(0, 0)
+	g.site.Demand = delivered(0.5, 0)
+	if c := g.checkPump(); c == nil || math.Abs(float64(c.LowM)-3.8) > 0.001 || c.LowWhy != "less water than wanted" {
+		t.Errorf("%+v, want a least drop of 3.8 m for the water", c)
+	}
+	g.site.Demand = delivered(0, 1)
+	if c := g.checkTankInlet(); c == nil || math.Abs(float64(c.LowM)+31) > 0.001 || c.LowWhy != "less water than wanted" {
+		t.Errorf("%+v, want a greatest rise of 31 m for the water", c)
+	}
+}
+
 func near(t *testing.T, what string, got Number, want, share float64) {
 	t.Helper()
 	if !(math.Abs(float64(got)-want) <= share*math.Abs(want)) {
