@@ -16,7 +16,7 @@ var (
 )
 
 const (
-	mostStrips  = 16   // as many as the scale is chosen for
+	mostStrips  = 10   // as many as the scale is chosen for
 	stripPlanMM = 58.0 // height of the plan of a strip
 	stripSideMM = 46.0 // height of its profile
 )
