@@ -22,7 +22,17 @@ type card struct {
 	Places    []place    `json:"places"`
 	Pipes     []pipe     `json:"pipes"`
 	Standpipe *standpipe `json:"standpipe"`
+	Limits    *limits    `json:"limits"`
+	Chances   []figure   `json:"chances"` // of each test by itself
 	Words     []word     `json:"words"`
+}
+
+// limits are drawn where a layout would meet them.
+type limits struct {
+	DriveM        plan.Number `json:"drive_m"` // greatest length of the drive pipe
+	DriveText     string      `json:"drive_text"`
+	StandpipeTopM plan.Number `json:"standpipe_top_m"` // greatest height of the running water; null without a standpipe
+	StandpipeText string      `json:"standpipe_text"`
 }
 
 // figure is a number in words.
@@ -70,12 +80,16 @@ type word struct {
 	Text  string `json:"text"`
 	Hint  string `json:"hint"`
 	Place string `json:"place"`
+	// StationM and At are where it is to be looked at; null where nowhere.
+	StationM plan.Number `json:"station_m"`
+	At       point       `json:"at"`
 }
 
 // teller words the parts of a plan.
 type teller struct {
 	system  quantity.System
 	toFrame func(lon, lat float64) (e, n float64)
+	site    *plan.Site // whose limits are drawn
 }
 
 func (t teller) at(lon, lat plan.Degrees) point {
@@ -107,9 +121,15 @@ func percent(v plan.Number) string {
 
 // card words a layout.
 func (t teller) card(l *plan.Layout) card {
-	c := card{ID: l.ID, Title: "Layout " + l.ID, Why: l.Why, Works: true, Figures: t.figures(l), Places: t.places(l), Pipes: t.pipes(l), Words: words(t.system, l.Messages)}
+	c := card{ID: l.ID, Title: "Layout " + l.ID, Why: l.Why, Works: true, Figures: t.figures(l), Places: t.places(l), Pipes: t.pipes(l), Limits: t.limitsOf(plan.Unknown), Chances: []figure{}, Words: words(t.system, l.Messages)}
+	for _, x := range l.Sureties() {
+		if x.Chance.Known() {
+			c.Chances = append(c.Chances, figure{Label: sentenceCase(x.What), Value: x.Text()})
+		}
+	}
 	if l.Standpipe != nil {
 		s := l.Standpipe
+		c.Limits = t.limitsOf(s.GroundM)
 		c.Standpipe = &standpipe{s.StationM, s.GroundM, s.GroundM + s.HeightM, s.RunningLevelM}
 	}
 	return c
@@ -117,11 +137,26 @@ func (t teller) card(l *plan.Layout) card {
 
 // figures lists what decides first.
 func (t teller) figures(l *plan.Layout) []figure {
+	water := fmt.Sprintf("%s to %s in 8 of 10 cases", t.day(l.DeliveredLDayLow), t.day(l.DeliveredLDayHigh))
+	if t.day(l.WaterToCountOn()) != t.day(l.DeliveredLDay) {
+		water = "count on " + t.day(l.WaterToCountOn()) + "; " + water
+	}
+	head := "± " + t.length(l.DriveHeadSigmaM)
+	if t.length(l.HeadToCountOn()) != t.length(l.DriveHeadM) {
+		head += "; count on " + t.length(l.HeadToCountOn())
+	}
+	cost := ""
+	switch {
+	case l.Cost.Range != nil:
+		cost = "a range: the heights are good for screening only"
+	case l.Cost.Low.Known() && l.Cost.High.Known():
+		cost = fmt.Sprintf("%.0f to %.0f in 8 of 10 cases", float64(l.Cost.Low), float64(l.Cost.High))
+	}
 	list := []figure{
-		{"water", "Water a day", t.day(l.DeliveredLDay), fmt.Sprintf("%s to %s in 8 of 10 cases", t.day(l.DeliveredLDayLow), t.day(l.DeliveredLDayHigh))},
-		{"head", "Drive head", t.length(l.DriveHeadM), "± " + t.length(l.DriveHeadSigmaM)},
-		{"cost", "Materials", l.Cost.Text(), ""},
-		{"chance", "Works as asked", l.Chance(), "chance, from the terrain and the pump"},
+		{"water", "Water a day", t.day(l.DeliveredLDay), water},
+		{"head", "Drive head", t.length(l.DriveHeadM), head},
+		{"cost", "Materials", l.Cost.Text(), cost},
+		{"chance", "Works as asked", l.Chance(), "chance, from the terrain, the creek and the pump"},
 		{"lift", "Lift", t.length(l.Delivery.LiftM), ""},
 		{"drive_flow", "Water drawn", t.perMin(l.DriveFlowLMin), percent(l.CreekLeftShare) + " of the low flow stays in the creek"},
 		{"beats", "Beats a minute", fmt.Sprintf("%.0f", float64(l.BeatsPerMin)), ""},
@@ -202,7 +237,7 @@ func (t teller) pipes(l *plan.Layout) []pipe {
 func words(system quantity.System, messages []plan.Message) []word {
 	list := []word{}
 	for _, m := range messages {
-		w := word{Level: m.Level, Text: sentence(m.Text), Hint: sentence(m.Hint)}
+		w := word{Level: m.Level, Text: sentence(m.Text), Hint: sentence(m.Hint), StationM: m.StationM}
 		if m.StationM.Known() {
 			w.Place = "at " + quantity.Format(system, quantity.Length, float64(m.StationM))
 		}
@@ -221,4 +256,16 @@ func sentence(text string) string {
 		text += "."
 	}
 	return text
+}
+
+// limitsOf says where the limits lie that a hand meets first when it moves
+// places; foot is the ground under the standpipe, unknown without one.
+func (t teller) limitsOf(foot plan.Number) *limits {
+	at := &t.site.Limits
+	out := &limits{DriveM: plan.Number(at.DriveLengthMaxM), DriveText: "drive pipe at most " + quantity.Format(t.system, quantity.Length, at.DriveLengthMaxM), StandpipeTopM: plan.Unknown}
+	if foot.Known() {
+		out.StandpipeTopM = foot + plan.Number(at.StandpipeMaxM)
+		out.StandpipeText = "water at most " + quantity.Format(t.system, quantity.Length, at.StandpipeMaxM) + " up"
+	}
+	return out
 }

@@ -117,6 +117,7 @@ func (s *Server) Handler() http.Handler {
 	mux.HandleFunc("GET /api/progress", s.progress)
 	mux.HandleFunc("POST /api/plan", s.plan)
 	mux.HandleFunc("POST /api/try", s.try)
+	mux.HandleFunc("POST /api/front", s.front)
 	mux.HandleFunc("POST /api/spot", s.spot)
 	mux.HandleFunc("POST /api/save", s.save)
 	mux.HandleFunc("POST /files/{name}", s.file)
@@ -145,6 +146,7 @@ type asked struct {
 	Wish   wish              `json:"wish"`
 	Places map[string]pinned `json:"places,omitempty"` // of a trial
 	At     *point            `json:"at,omitempty"`     // of a spot
+	Point  int               `json:"point,omitempty"`  // of the front, from 1
 }
 
 // read takes a request and checks it.

@@ -23,6 +23,7 @@ type view struct {
 	Visits   []visit   `json:"visits"`
 	Readings []string  `json:"readings"`
 	Steps    []step    `json:"steps"`
+	Stages   []step    `json:"stages"`
 	Words    []word    `json:"words"`
 	Files    []file    `json:"files"`
 	Profile  profileOf `json:"profile"`
@@ -40,22 +41,6 @@ type profileOf struct {
 	LowM  []plan.Number `json:"low_m"`
 	HighM []plan.Number `json:"high_m"`
 	RawM  []plan.Number `json:"raw_m"`
-}
-
-type front struct {
-	CostLabel  string       `json:"cost_label"`
-	WaterLabel string       `json:"water_label"`
-	Demand     plan.Number  `json:"demand"`
-	Points     []frontPoint `json:"points"`
-}
-
-type frontPoint struct {
-	ID    string      `json:"id"`
-	Title string      `json:"title"`
-	Cost  plan.Number `json:"cost"`
-	Water plan.Number `json:"water"`
-	Text  string      `json:"text"`
-	Card  *string     `json:"card"`
 }
 
 type reaches struct {
@@ -92,12 +77,6 @@ type entry struct {
 	By    string `json:"by"`
 }
 
-type step struct {
-	Text string `json:"text"`
-	Gain string `json:"gain"`
-	Cost string `json:"cost"`
-}
-
 type file struct {
 	Name string `json:"name"`
 	What string `json:"what"`
@@ -105,8 +84,10 @@ type file struct {
 
 // newView words a plan. base is the desk whose creek the scene shows.
 func newView(p *plan.Plan, a *asked, base *plan.Desk) *view {
-	t := teller{system: p.System(), toFrame: p.Relief.ToFrame}
-	v := &view{Units: p.Units, Answer: p.Headline(), Cards: []card{}, Visits: []visit{}, Readings: []string{}, Steps: []step{}, Words: words(p.System(), p.Messages)}
+	t := teller{system: p.System(), toFrame: p.Relief.ToFrame, site: base.Site()}
+	v := &view{Units: p.Units, Answer: p.Headline(), Cards: []card{}, Visits: []visit{}, Readings: []string{}, Words: words(p.System(), p.Messages)}
+	v.Front = t.frontOf(p)
+	v.Steps, v.Stages = t.stepsOf(p)
 	for i := range p.Layouts {
 		v.Cards = append(v.Cards, t.card(&p.Layouts[i]))
 	}
@@ -256,7 +237,7 @@ func tryCard(ctx context.Context, d *plan.Desk, a *asked) (*card, error) {
 	if err != nil {
 		return nil, err
 	}
-	t := teller{system: d.Site().Units, toFrame: d.ToFrame}
+	t := teller{system: d.Site().Units, toFrame: d.ToFrame, site: d.Site()}
 	c := t.ownPlaces(d, &at)
 	if trial.Layout != nil {
 		c = t.card(trial.Layout)
@@ -268,7 +249,7 @@ func tryCard(ctx context.Context, d *plan.Desk, a *asked) (*card, error) {
 	}
 	broken := []word{}
 	for _, b := range trial.Broken {
-		broken = append(broken, word{Level: "error", Text: sentence(b.Text), Place: placeNames[b.Place]})
+		broken = append(broken, word{Level: "error", Text: sentence(b.Text), Place: placeNames[b.Place], StationM: b.StationM, At: t.at(b.Lon, b.Lat)})
 	}
 	c.Words = append(broken, c.Words...)
 	return &c, nil
@@ -276,7 +257,7 @@ func tryCard(ctx context.Context, d *plan.Desk, a *asked) (*card, error) {
 
 // ownPlaces shows where places stand with which no pump runs.
 func (t teller) ownPlaces(d *plan.Desk, at *plan.Places) card {
-	c := card{Figures: []figure{{"water", "Water a day", "none", ""}}, Places: []place{}, Pipes: []pipe{}, Words: []word{}}
+	c := card{Figures: []figure{{"water", "Water a day", "none", ""}}, Places: []place{}, Pipes: []pipe{}, Chances: []figure{}, Limits: t.limitsOf(plan.Unknown), Words: []word{}}
 	creek := d.Creek()
 	add := func(role, name string, m *float64) {
 		if m == nil {

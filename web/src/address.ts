@@ -9,7 +9,11 @@ export interface State {
   card: string; // the layout that is shown
   wish: Wish;
   trial: Wish["pins"] | null; // places of the user's own layout
+  kept: Wish["pins"][]; // of the own layouts kept for comparing
 }
+
+// mostKept own layouts stand side by side.
+export const mostKept = 6;
 
 const tabs: Tab[] = ["layouts", "compare", "visit", "take"];
 
@@ -25,6 +29,7 @@ export function write(s: State): string {
     const own = s.trial?.[role];
     if (own !== undefined) q.set(`own.${role}`, String(own));
   }
+  for (const k of s.kept) q.append("keep", creekRoles.map((role) => k[role] ?? "none").join(","));
   if (s.wish.tank) q.set("tank", s.wish.tank.map((v) => v.toFixed(2)).join(","));
   for (const r of s.wish.readings) q.append("drop", [r.from, r.to, r.drop, r.sigma, r.by].join("|"));
   return q.toString();
@@ -48,6 +53,10 @@ export function read(hash: string, units: Units): State {
     const own = place(q.get(`own.${role}`));
     if (own !== undefined) trial[role] = own;
   }
+  const kept = q.getAll("keep").slice(0, mostKept).flatMap((text) => {
+    const at = text.split(",").map(place);
+    return at.length === creekRoles.length && at.every((v) => v !== undefined) ? [Object.fromEntries(creekRoles.map((role, k) => [role, at[k]])) as Wish["pins"]] : [];
+  });
   const tank = (q.get("tank") ?? "").split(",").map(Number);
   const readings: Reading[] = q.getAll("drop").slice(0, 50).flatMap((text) => {
     const [from, to, drop, sigma, by] = text.split("|");
@@ -59,5 +68,6 @@ export function read(hash: string, units: Units): State {
     card: q.get("layout") ?? "",
     wish: { pins, tank: tank.length === 2 && tank.every(Number.isFinite) ? [tank[0]!, tank[1]!] : null, readings },
     trial: Object.keys(trial).length ? trial : null,
+    kept,
   };
 }

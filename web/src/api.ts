@@ -18,7 +18,7 @@ export interface Vertex { at: Point; along_m: number; station_m: number | null; 
 
 export interface Pipe { role: "supply" | "drive" | "delivery"; name: string; text: string; path: Vertex[] }
 
-export interface Word { level: "note" | "warning" | "error"; text: string; hint: string; place: string }
+export interface Word { level: "note" | "warning" | "error"; text: string; hint: string; place: string; station_m: number | null; at: Point }
 
 // A card is one layout, ready to be shown.
 export interface Card {
@@ -30,13 +30,16 @@ export interface Card {
   figures: Figure[];
   places: Place[];
   pipes: Pipe[];
+  chances: Figure[]; // of each test by itself
+  limits: { drive_m: number; drive_text: string; standpipe_top_m: number | null; standpipe_text: string } | null;
   standpipe: { station_m: number; foot_m: number; top_m: number; running_m: number } | null;
   words: Word[];
 }
 
-export interface FrontPoint { id: string; title: string; cost: number; water: number; text: string; card: string | null }
+// A FrontPoint is shown by the card of its id.
+export interface FrontPoint { id: string; cost: number; water: number; cost_text: string; water_text: string; text: string }
 
-export interface Front { cost_label: string; water_label: string; demand: number | null; points: FrontPoint[] }
+export interface Front { cost_label: string; water_label: string; demand: number | null; demand_text: string; points: FrontPoint[] }
 
 export interface Reach { from_m: number; to_m: number; water: number | null; text: string }
 
@@ -54,7 +57,8 @@ export interface View {
   reaches: { label: string; top: number; top_text: string; list: Reach[] };
   visits: Visit[];
   readings: string[]; // already entered on the page, in words
-  steps: Step[];
+  steps: Step[]; // what to buy next
+  stages: Step[]; // the first layout bought in parts
   words: Word[];
   files: { name: string; what: string }[];
   profile: { z_m: number[]; low_m: number[]; high_m: number[]; raw_m: (number | null)[] };
@@ -109,6 +113,7 @@ function body(value: unknown, signal?: AbortSignal): RequestInit {
 export const scene = () => ask<Scene>("api/scene");
 export const plan = (units: Units, wish: Wish, signal: AbortSignal) => ask<View>("api/plan", body({ units, wish }, signal));
 export const attempt = (units: Units, wish: Wish, places: Wish["pins"]) => ask<Card>("api/try", body({ units, wish, places }));
+export const frontCard = (units: Units, wish: Wish, point: number) => ask<Card>("api/front", body({ units, wish, point }));
 export const spot = (units: Units, wish: Wish, at: Point) => ask<Spot>("api/spot", body({ units, wish, at }));
 export const save = (units: Units, wish: Wish) => ask<{ text: string }>("api/save", body({ units, wish }));
 

@@ -6,21 +6,25 @@ import "./page.css";
 import * as api from "./api";
 import type { Card, CreekRole, Point, Scene, View } from "./api";
 import { creekRoles } from "./api";
-import { read, type State, type Tab, write } from "./address";
+import { mostKept, read, type State, type Tab, write } from "./address";
 import { byId, el, newest } from "./dom";
 import { SiteMap } from "./map";
 import * as panels from "./panels";
 import { Profile } from "./profile";
 import { DeliverySection } from "./section";
+import { nearest } from "./scale";
 import { isDark, onChange, shade } from "./theme";
 
 class Page {
   private state: State;
   private view: View | null = null;
-  private own: Card | null = null;
+  private own: Card | null = null; // the user's own layout, as it is being moved
+  private kept: Card[] = []; // own layouts kept for comparing
+  private point: Card | null = null; // a layout of the front
   private readonly map: SiteMap;
   private readonly profile: Profile;
   private readonly section: DeliverySection;
+  private starting = false; // a move began of which no answer is there yet
   private running: AbortController | null = null;
   private readonly tryPlaces = newest(async (places: api.Wish["pins"], tank: Point | null) => {
     try {
@@ -39,7 +43,7 @@ class Page {
       ...moves,
       click: (at) => void this.where(at),
       dragTank: (at) => this.tryPlaces(this.places(), at),
-      dropTank: (at) => { this.state.wish.tank = at; this.own = null; this.state.trial = null; void this.replan(); },
+      dropTank: (at) => { this.state.wish.tank = at; void this.replan(); },
     });
     this.profile = new Profile(byId("profile"), scene, moves);
     this.section = new DeliverySection(byId("section"), { slideTank: (at) => { this.state.wish.tank = at; void this.replan(); } });
@@ -73,7 +77,7 @@ class Page {
     byId("closer").addEventListener("click", () => this.profile.zoom(0.7));
     byId("farther").addEventListener("click", () => this.profile.zoom(1 / 0.7));
     byId("say-close").addEventListener("click", () => { byId("say").hidden = true; });
-    onChange(() => { if (this.view) this.map.recolour(this.view); });
+    onChange(() => { if (this.view) { this.map.recolour(this.view); this.legend(); } });
     addEventListener("hashchange", () => {
       if (write(this.state) === location.hash.slice(1)) return;
       this.state = this.address();
@@ -82,8 +86,8 @@ class Page {
     });
   }
 
-  // cards are the layouts found and the user's own.
-  private cards(): Card[] { return [...(this.view?.cards ?? []), ...(this.own ? [this.own] : [])]; }
+  // cards are the layouts found, one of the front and the user's own.
+  private cards(): Card[] { return [...(this.view?.cards ?? []), ...(this.point ? [this.point] : []), ...this.kept, ...(this.own ? [this.own] : [])]; }
 
   private card(): Card | null { const all = this.cards(); return all.find((c) => c.id === this.state.card) ?? all[0] ?? null; }
 
@@ -95,22 +99,41 @@ class Page {
   }
 
   private move(role: CreekRole, stationM: number): void {
-    const trial = { ...(this.state.trial ?? this.places()), [role]: stationM };
+    this.change({ [role]: stationM });
+  }
+
+  // change tries the shown layout with other places; the first change of a
+  // layout that was found makes it the user's own.
+  private change(some: api.Wish["pins"]): void {
+    const goingOn = this.state.trial !== null && (this.card()?.id === "mine" || this.starting);
+    const trial = { ...(goingOn ? this.state.trial : this.places()), ...some };
+    this.starting = true; // until the first answer is there
     this.state.trial = trial;
-    if (this.state.wish.pins[role] !== undefined) this.state.wish.pins[role] = stationM;
+    for (const role of creekRoles) if (some[role] !== undefined && this.state.wish.pins[role] !== undefined) this.state.wish.pins[role] = some[role];
     this.tryPlaces(trial, this.state.wish.tank);
   }
 
   // follow shows the user's own layout as the server has worked it out.
   private follow(card: Card): void {
+    this.starting = false;
     this.own = card;
     this.state.card = card.id;
     this.map.follow(card);
     this.profile.follow(card);
     this.section.show(card, this.state.units);
-    byId("shown").replaceChildren(...panels.shown(card, this.state.wish, this.events));
-    byId("broken").textContent = card.works ? "" : card.words.filter((w) => w.level === "error").map((w) => (w.place ? `${w.place}: ${w.text}` : w.text)).join(" ");
+    this.drawShown();
     this.drawTab();
+  }
+
+  // drawShown tells of the shown layout, and above the map what is wrong with it.
+  private drawShown(): void {
+    const card = this.card(), focus = (document.activeElement as HTMLElement | null)?.dataset;
+    const open = byId("shown").querySelector("details")?.open ?? false;
+    byId("broken").textContent = !card || card.works ? "" : card.words.filter((w) => w.level === "error").map((w) => (w.place ? `${w.place}: ${w.text}` : w.text)).join(" ");
+    byId("shown").replaceChildren(...panels.shown(card, this.state.wish, this.events));
+    const details = byId("shown").querySelector("details");
+    if (details) details.open = open;
+    for (const key of ["pin", "part", "keep"]) if (focus?.[key] !== undefined) byId("shown").querySelector<HTMLElement>(`[data-${key}="${focus[key]}"]`)?.focus();
   }
 
   private remember(): void { history.replaceState(null, "", "#" + write(this.state)); }
@@ -118,7 +141,8 @@ class Page {
   private readonly events: panels.PanelEvents = {
     choose: (id) => {
       this.state.card = id;
-      if (id !== this.own?.id) { this.state.trial = null; this.own = null; }
+      this.starting = false;
+      if (id.startsWith("front-") && this.point?.id !== id) { void this.frontCard(id).then(() => this.events.choose(id)); return; }
       this.remember();
       this.draw();
       const c = this.card();
@@ -128,11 +152,31 @@ class Page {
     pin: (role, on) => {
       if (on) this.state.wish.pins[role] = this.places()[role] ?? "none"; else delete this.state.wish.pins[role];
       this.remember();
-      byId("shown").replaceChildren(...panels.shown(this.card(), this.state.wish, this.events));
-      byId("shown").querySelector<HTMLElement>(`[data-pin=${role}]`)?.focus();
+      this.drawShown();
     },
-    replan: () => { this.state.trial = null; this.own = null; this.state.card = ""; void this.replan(); },
-    clearPins: () => { this.state.wish.pins = {}; this.state.wish.tank = null; this.state.trial = null; this.own = null; this.state.card = ""; void this.replan(); },
+    part: (role, on) => { this.change({ [role]: on ? this.between(role) : "none" }); this.remember(); },
+    keep: () => {
+      if (!this.own || !this.state.trial || this.state.kept.length >= mostKept) return;
+      this.state.kept.push(this.state.trial);
+      this.kept.push(this.named(this.own, this.kept.length));
+      this.own = null;
+      this.state.trial = null;
+      this.state.card = this.kept.at(-1)!.id;
+      this.remember();
+      this.draw();
+    },
+    drop: (id) => {
+      const k = this.kept.findIndex((c) => c.id === id);
+      if (k < 0) return;
+      this.kept.splice(k, 1);
+      this.state.kept.splice(k, 1);
+      this.kept = this.kept.map((c, i) => this.named(c, i));
+      this.state.card = "";
+      this.remember();
+      this.draw();
+    },
+    replan: () => { this.state.trial = null; this.state.card = ""; void this.replan(); },
+    clearPins: () => { this.state.wish.pins = {}; this.state.wish.tank = null; this.state.trial = null; this.state.card = ""; void this.replan(); },
     read: (r) => { this.state.wish.readings.push(r); void this.replan(); },
     forget: (k) => { this.state.wish.readings.splice(k, 1); void this.replan(); },
     take: (name) => void api.file(name, this.state.units, this.state.wish).catch((e) => this.refuse(e)),
@@ -150,8 +194,8 @@ class Page {
     try {
       this.view = await api.plan(this.state.units, this.state.wish, mine.signal);
       if (this.view.creek) this.scene.creek = this.view.creek;
+      await this.refresh();
       this.remember();
-      if (this.state.trial) this.tryPlaces(this.state.trial, this.state.wish.tank);
       this.draw();
     } catch (e) {
       if (!(e instanceof DOMException && e.name === "AbortError")) this.refuse(e);
@@ -160,6 +204,38 @@ class Page {
       clearInterval(watch);
       if (this.running === mine) { this.running = null; this.busy(null, 0, 0); }
     }
+  }
+
+  // refresh works out anew what stands beside the layouts found.
+  private async refresh(): Promise<void> {
+    const { units, wish, trial, kept, card } = this.state;
+    this.kept = [];
+    for (const places of kept) this.kept.push(this.named(await api.attempt(units, wish, places), this.kept.length));
+    this.own = trial ? await api.attempt(units, wish, trial) : null;
+    this.point = null;
+    if (card.startsWith("front-")) await this.frontCard(card);
+  }
+
+  private named(card: Card, k: number): Card { return { ...card, id: `own-${k + 1}`, title: `Own ${k + 1}` }; }
+
+  // frontCard fetches a layout of the front; without one, the best is shown.
+  private async frontCard(id: string): Promise<void> {
+    try {
+      this.point = await api.frontCard(this.state.units, this.state.wish, Number(id.slice("front-".length)) || 0);
+    } catch (e) {
+      this.state.card = "";
+      this.refuse(e);
+    }
+  }
+
+  // between is where a part that is added first stands: half-way between its
+  // neighbours along the creek.
+  private between(role: CreekRole): number {
+    const at = this.places(), k = creekRoles.indexOf(role);
+    const known = (list: readonly CreekRole[]) => list.map((r) => at[r]).find((v): v is number => typeof v === "number");
+    const above = known(creekRoles.slice(0, k).reverse()) ?? 0, below = known(creekRoles.slice(k + 1)) ?? above;
+    const all = this.scene.creek.station_m;
+    return all[nearest(all, (above + below) / 2)]!;
   }
 
   private busy(step: string | null, done: number, total: number): void {
@@ -232,8 +308,7 @@ class Page {
     if (!this.view) return;
     const card = this.card();
     for (const b of document.querySelectorAll<HTMLButtonElement>("[data-units]")) b.setAttribute("aria-pressed", String(b.dataset["units"] === this.state.units));
-    byId("broken").textContent = "";
-    byId("shown").replaceChildren(...panels.shown(card, this.state.wish, this.events));
+    this.drawShown();
     this.legend();
     this.map.show(this.view, card);
     this.profile.show(this.view, card);

@@ -8,7 +8,9 @@ import View from "ol/View.js";
 import { defaults as controls } from "ol/control/defaults.js";
 import ScaleLine from "ol/control/ScaleLine.js";
 import { boundingExtent, buffer, extend, getCenter } from "ol/extent.js";
+import Circle from "ol/geom/Circle.js";
 import LineString from "ol/geom/LineString.js";
+import MapPoint from "ol/geom/Point.js";
 import MultiLineString from "ol/geom/MultiLineString.js";
 import Polygon from "ol/geom/Polygon.js";
 import ImageLayer from "ol/layer/Image.js";
@@ -22,8 +24,10 @@ import Style from "ol/style/Style.js";
 import Text from "ol/style/Text.js";
 
 import type { Card, CreekRole, Place, Point, Role, Scene, Units, View as PlanView, Visit } from "./api";
+import { callouts } from "./callout";
 import { el, frameOnce, set } from "./dom";
 import { grip, keyStep, letters, type Moves, roleNames } from "./handle";
+import { type Pin, turn, type Way } from "./pins";
 import { metresPer, nearest } from "./scale";
 import { ink, shade } from "./theme";
 
@@ -36,14 +40,18 @@ export interface MapEvents extends Moves {
 
 const roles: Role[] = ["tank", "intake", "settling_box", "standpipe", "pump"];
 
+// sides of a label that touch its place.
+const sides = { up: "bottom-center", right: "center-left", down: "top-center", left: "center-right" } as const;
+
 export class SiteMap {
   private readonly map: OlMap;
   private readonly scaleLine = new ScaleLine({ minWidth: 80 });
-  private readonly handles = new Map<Role, { overlay: Overlay; element: HTMLElement }>();
+  private readonly handles = new Map<Role, { overlay: Overlay; element: HTMLElement; way: Way }>();
+  private said: Overlay[] = [];
   private readonly creek = new VectorSource<Feature>();
   private readonly under = new VectorSource<Feature>();
   private readonly pipes = new VectorSource<Feature>();
-  private readonly visits: Overlay[] = [];
+  private readonly visits: { overlay: Overlay; way: Way }[] = [];
   private readonly dot: Overlay;
   private get creekAt(): Point[] { return this.scene.creek.at; }
   private card: Card | null = null;
@@ -70,6 +78,7 @@ export class SiteMap {
     host.append(this.north());
     this.map.on("pointermove", (e) => { if (!e.dragging) on.hover(this.stationNear(e.coordinate as Point, 25)); });
     host.addEventListener("pointerleave", () => on.hover(null));
+    this.map.on("moveend", () => { this.turnPins(); this.turnWords(); });
     this.map.on("singleclick", (e) => on.click(e.coordinate as Point));
     this.drawStill();
     this.fit(scene.creek.at);
@@ -154,10 +163,10 @@ export class SiteMap {
   }
 
   private drawVisits(visits: Visit[]): void {
-    for (const o of this.visits.splice(0)) this.map.removeOverlay(o);
+    for (const v of this.visits.splice(0)) this.map.removeOverlay(v.overlay);
     for (const v of visits) {
-      const o = new Overlay({ element: el("div", { class: "visit", title: v.name }, String(v.rank)), position: v.from.at, positioning: "bottom-left", offset: [6, -6], stopEvent: false });
-      this.visits.push(o);
+      const o = new Overlay({ element: el("div", { class: "visit", title: v.name }, String(v.rank)), position: v.from.at, stopEvent: false });
+      this.visits.push({ overlay: o, way: "right" });
       this.map.addOverlay(o);
     }
   }
@@ -170,6 +179,14 @@ export class SiteMap {
         new Style({ stroke: new Stroke({ color: ink(pipe.role), width: pipe.role === "drive" ? 4.5 : 2.5, ...(pipe.role === "delivery" ? { lineDash: [9, 5] } : {}) }) })]);
       features.push(f);
     }
+    const pump = this.place("pump"), limits = this.card?.limits;
+    if (pump && limits) {
+      const ring = new Feature(new Circle(pump.at, limits.drive_m));
+      ring.setStyle(new Style({ stroke: new Stroke({ color: ink("drive"), width: 1, lineDash: [2, 5] }) }));
+      const name = new Feature(new MapPoint([pump.at[0] + 0.72 * limits.drive_m, pump.at[1] - 0.72 * limits.drive_m]));
+      name.setStyle(new Style({ text: new Text({ text: limits.drive_text, font: "11px system-ui, sans-serif", textAlign: "left", offsetY: 7, fill: new Fill({ color: ink("drive") }), stroke: new Stroke({ color: ink("halo"), width: 3 }) }) }));
+      features.push(ring, name);
+    }
     this.pipes.clear(true);
     this.pipes.addFeatures(features);
     for (const [role, { overlay, element }] of this.handles) {
@@ -178,6 +195,49 @@ export class SiteMap {
       element.tabIndex = p ? 0 : -1;
       if (p) set(element, { "aria-valuetext": p.text, "aria-valuenow": Math.round(p.station_m ?? 0) });
     }
+    this.turnPins();
+    for (const o of this.said) this.map.removeOverlay(o);
+    this.said = callouts(this.card).map((c) => new Overlay({ element: c.element, position: c.at, stopEvent: false, className: "said-holder" }));
+    for (const o of this.said) this.map.addOverlay(o);
+    this.turnWords();
+  }
+
+  // turnWords keeps the words at a place inside the map.
+  private turnWords(): void {
+    const size = this.map.getSize();
+    for (const o of this.said) {
+      const at = o.getPosition(), px = at && this.map.getPixelFromCoordinate(at);
+      if (!px || !size) continue;
+      const right = px[0]! > size[0]! / 2, low = px[1]! > size[1]! / 2;
+      o.setPositioning(right ? (low ? "bottom-right" : "top-right") : low ? "bottom-left" : "top-left");
+      o.setOffset([right ? -46 : 46, 0]);
+    }
+  }
+
+  // turnPins keeps pins that stand close together apart.
+  private turnPins(): void {
+    const pins: { pin: Pin; role: Role }[] = [];
+    for (const [role, h] of this.handles) {
+      const p = this.place(role), px = p && (this.map.getPixelFromCoordinate(p.at) as [number, number] | null);
+      if (px) pins.push({ role, pin: { at: px, way: h.way, fixed: h.element.classList.contains("held") } });
+    }
+    const visits = this.visits.flatMap((v) => {
+      const at = v.overlay.getPosition(), px = at && (this.map.getPixelFromCoordinate(at) as [number, number] | null);
+      return px ? [{ v, pin: { at: px, way: v.way, fixed: false } }] : [];
+    });
+    turn([...pins, ...visits].map((p) => p.pin));
+    for (const { role, pin } of pins) this.point(this.handles.get(role)!, pin.way);
+    for (const { v, pin } of visits) {
+      v.way = pin.way;
+      v.overlay.setPositioning(sides[pin.way]);
+      v.overlay.setOffset(pin.way === "right" ? [9, 0] : pin.way === "left" ? [-9, 0] : [0, pin.way === "up" ? -9 : 9]);
+    }
+  }
+
+  private point(h: { overlay: Overlay; element: HTMLElement; way: Way }, way: Way): void {
+    h.way = way;
+    h.element.dataset["way"] = way;
+    h.overlay.setPositioning(sides[way]);
   }
 
   hover(stationM: number | null): void {
@@ -223,12 +283,14 @@ export class SiteMap {
     return at && [at[0] + this.off[0], at[1] + this.off[1]];
   }
 
-  private handle(role: Role): { overlay: Overlay; element: HTMLElement } {
+  private handle(role: Role): { overlay: Overlay; element: HTMLElement; way: Way } {
     const element = el("div", { class: `marker ${role}`, role: "slider", tabindex: -1, "aria-label": role === "tank" ? "Tank, over the ground" : `${roleNames[role]}, along the creek`, "aria-valuemin": 0, "aria-valuemax": Math.round(this.scene.creek.station_m.at(-1)!), "data-role": role }, el("span", {}, letters[role]));
-    const overlay = new Overlay({ element, positioning: role === "pump" ? "top-center" : role === "settling_box" ? "center-right" : "bottom-center", stopEvent: true, className: "marker-holder" });
+    const overlay = new Overlay({ element, stopEvent: true, className: "marker-holder" });
     this.map.addOverlay(overlay);
     if (role === "tank") this.gripTank(element); else this.gripCreek(element, role as CreekRole);
-    return { overlay, element };
+    const made = { overlay, element, way: "up" as Way };
+    this.point(made, role === "pump" ? "down" : "up");
+    return made;
   }
 
   private gripCreek(element: HTMLElement, role: CreekRole): void {

@@ -9,6 +9,9 @@ import { roleNames } from "./handle";
 export interface PanelEvents {
   choose(id: string): void;
   pin(role: CreekRole, on: boolean): void;
+  part(role: CreekRole, on: boolean): void;
+  keep(): void;
+  drop(id: string): void;
   replan(): void;
   clearPins(): void;
   read(r: Reading): void;
@@ -32,23 +35,40 @@ function figure(f: Figure): HTMLElement {
 
 // Shown tells of the one layout on map and profile, and what is held in place.
 export function shown(card: Card | null, wish: Wish, on: PanelEvents): Node[] {
-  if (!card) return [el("p", {}, "No layout keeps all limits here. Drag the places to see what each would give, or read below what is nearest.")];
-  const held = creekRoles.filter((r) => wish.pins[r] !== undefined);
+  if (!card) return nothing(wish, on);
   return [
     el("div", { class: "title" }, el("h2", {}, card.title), el("span", { class: card.works ? "state" : "state off" }, card.works ? "within all limits" : "breaks a limit")),
     el("p", { class: "why" }, card.why),
     el("dl", { class: "figures" }, ...card.figures.slice(0, 4).map(figure)),
+    el("div", { class: "row parts" },
+      ...(["settling_box", "standpipe"] as const).map((r) => el("label", {}, el("input", { type: "checkbox", "data-part": r, checked: card.places.some((p) => p.role === r), change: (e) => on.part(r, (e.target as HTMLInputElement).checked) }), `with a ${roleNames[r].toLowerCase()}`)),
+      card.id === "mine" ? el("button", { type: "button", class: "quiet", "data-keep": "mine", click: () => on.keep() }, "Keep to compare") : null,
+      card.id.startsWith("own-") ? el("button", { type: "button", class: "quiet", "data-keep": "own", click: () => on.drop(card.id) }, "Take away") : null),
     words(card.words.filter((w) => w.level !== "note")) ?? el("span", {}),
-    el("fieldset", { class: "pins" }, el("legend", {}, "Hold in place"),
-      ...creekRoles.map((r) => el("label", {}, el("input", { type: "checkbox", "data-pin": r, checked: wish.pins[r] !== undefined, change: (e) => on.pin(r, (e.target as HTMLInputElement).checked) }), roleNames[r])),
-      el("div", { class: "row" },
-        el("button", { type: "button", class: "main", id: "replan", click: () => on.replan() }, held.length ? "Find the rest" : "Find the best"),
-        held.length || wish.tank ? el("button", { type: "button", click: () => on.clearPins() }, "Let go of all") : null)),
+    pins(wish, on),
     el("details", { class: "more" }, el("summary", {}, "All figures and pipes"),
       el("dl", { class: "figures" }, ...card.figures.slice(4).map(figure)),
+      card.chances.length ? el("dl", { class: "chances" }, ...card.chances.map((f) => el("div", {}, el("dt", {}, f.label), el("dd", {}, f.value)))) : null,
       el("ul", { class: "pipes" }, ...card.pipes.map((p) => el("li", { class: p.role }, el("b", {}, p.name), ` ${p.text}`))),
       words(card.words.filter((w) => w.level === "note"))),
   ];
+}
+
+// pins are the places that are held while the rest is looked for.
+function pins(wish: Wish, on: PanelEvents): HTMLElement {
+  const held = creekRoles.some((r) => wish.pins[r] !== undefined);
+  return el("fieldset", { class: "pins" }, el("legend", {}, "Hold in place"),
+    ...creekRoles.map((r) => el("label", {}, el("input", { type: "checkbox", "data-pin": r, checked: wish.pins[r] !== undefined, change: (e) => on.pin(r, (e.target as HTMLInputElement).checked) }), roleNames[r])),
+    el("div", { class: "row" },
+      el("button", { type: "button", class: "main", id: "replan", click: () => on.replan() }, held ? "Find the rest" : "Find the best"),
+      held || wish.tank ? el("button", { type: "button", click: () => on.clearPins() }, "Let go of all") : null));
+}
+
+// nothing is what is said where no layout keeps all limits.
+function nothing(wish: Wish, on: PanelEvents): Node[] {
+  return [el("div", { class: "title" }, el("h2", {}, "No layout"), el("span", { class: "state off" }, "none keeps all limits")),
+    el("p", { class: "why" }, "What stands in the way is said below. A click on the creek tells why not there, and puts a pump there to see what it would give."),
+    Object.keys(wish.pins).length || wish.tank ? pins(wish, on) : el("span", {})];
 }
 
 // layouts are the ranked layouts and the user's own as cards.
@@ -76,14 +96,21 @@ export function compare(view: View, cards: Card[], chosen: string, on: PanelEven
     el("thead", {}, el("tr", {}, el("td", {}), ...cards.map((c) => el("th", { scope: "col", class: c.id === chosen ? "chosen" : "" }, c.title)))),
     el("tbody", {}, ...rows.map((r) => el("tr", { class: r.differs ? "differs" : "same" }, el("th", { scope: "row" }, r.label), ...r.cells.map((f, k) => el("td", { class: cards[k]!.id === chosen ? "chosen" : "" }, f?.value ?? "–"))))));
   return [
-    view.front ? el("section", {}, el("h3", {}, "Cost against water"), front(view.front, on)) : el("span", {}),
+    view.front ? el("section", {}, el("h3", {}, "Cost against water"), front(view.front, chosen, on)) : el("span", {}),
     el("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": "Comparison" }, table),
-    view.steps.length ? el("section", {}, el("h3", {}, "The next step"), el("ul", { class: "steps" }, ...view.steps.map((s) => el("li", {}, el("b", {}, s.text), ` ${s.gain}`, s.cost ? ` ${s.cost}` : "")))) : el("span", {}),
+    steps(view),
   ];
 }
 
+// steps are what to buy next, and how to buy the first layout in parts.
+function steps(view: View): HTMLElement {
+  const list = (title: string, what: View["steps"]) => (what.length ? el("section", {}, el("h3", {}, title),
+    el("ul", { class: "steps" }, ...what.map((s) => el("li", {}, s.text, " ", el("b", {}, s.gain), s.cost ? ` ${s.cost}` : "")))) : null);
+  return el("div", {}, list("The next step from layout A", view.steps), list("Bought in parts", view.stages));
+}
+
 // front plots what more money buys; each point is a buildable layout.
-function front(f: Front, on: PanelEvents): Element {
+function front(f: Front, chosen: string, on: PanelEvents): Element {
   const w = 340, h = 210, left = 14, right = 14, top = 14, bottom = 34;
   const costs = f.points.map((p) => p.cost), waters = f.points.map((p) => p.water);
   const span = (v: number[]): [number, number] => { const lo = Math.min(...v), hi = Math.max(...v), pad = (hi - lo || 1) * 0.12; return [lo - pad, hi + pad]; };
@@ -94,12 +121,18 @@ function front(f: Front, on: PanelEvents): Element {
   if (f.demand !== null) picture.append(svg("path", { class: "demand", d: `M${left} ${y(f.demand)}H${w - right}` }));
   picture.append(svg("path", { class: "stairs", d: f.points.map((p, k) => (k ? `H${x(p.cost)}V${y(p.water)}` : `M${x(p.cost)} ${y(p.water)}`)).join("") }));
   const label = (text: string, px: number, py: number, anchor: string) => { const t = svg("text", { x: px, y: py, "text-anchor": anchor }); t.textContent = text; picture.append(t); };
-  label(f.cost_label, w / 2, h - 6, "middle");
+  const first = f.points[0]!, last = f.points.at(-1)!;
+  label(`${f.cost_label}: ${first.cost_text} to ${last.cost_text}`, w / 2, h - 6, "middle");
   label(f.water_label, left + 6, top + 2, "start");
+  label(first.water_text, x(first.cost) + 12, y(first.water) + 14, "start");
+  label(last.water_text, x(last.cost) - 14, y(last.water) + 4, "end");
+  if (f.demand !== null) label(f.demand_text, w - right, y(f.demand) - 5, "end");
   const said = el("p", { class: "said", "aria-live": "polite" }, "Each point is a layout of its own; choose one to see it.");
+  const now = f.points.find((p) => p.id === chosen);
+  if (now) said.textContent = now.text;
   for (const p of f.points) {
-    const g = svg("g", { class: "point", role: "button", tabindex: 0, "aria-label": p.text, transform: `translate(${x(p.cost)} ${y(p.water)})` }, svg("circle", { class: "reach", r: 13 }), svg("circle", { r: 5.5 }));
-    const act = () => { said.textContent = p.text; if (p.card) on.choose(p.card); };
+    const g = svg("g", { class: p.id === chosen ? "point chosen-point" : "point", "data-point": p.id, role: "button", tabindex: 0, "aria-label": p.text, transform: `translate(${x(p.cost)} ${y(p.water)})` }, svg("circle", { class: "reach", r: 13 }), svg("circle", { r: 5.5 }));
+    const act = () => { said.textContent = p.text; on.choose(p.id); };
     g.addEventListener("click", act);
     g.addEventListener("focus", () => { said.textContent = p.text; });
     g.addEventListener("pointerenter", () => { said.textContent = p.text; });

@@ -2,11 +2,12 @@
 
 import type { Card, CreekRole, Scene, Units, View } from "./api";
 import { creekRoles } from "./api";
-import { frameOnce, set, svg } from "./dom";
+import { callouts } from "./callout";
+import { el, frameOnce, set, svg } from "./dom";
 import { grip, keyStep, letters, type Moves, roleNames } from "./handle";
 import { at, envelope, inverse, metresPer, nearest, path, type Scale, ticks, unitName } from "./scale";
 
-const margin = { left: 52, right: 14, top: 22, bottom: 34 };
+const margin = { left: 52, right: 14, top: 40, bottom: 34 };
 
 export interface ProfileEvents extends Moves { hover(stationM: number | null): void }
 
@@ -15,6 +16,7 @@ export class Profile {
   private readonly still = svg("g");
   private readonly pipes = svg("g");
   private readonly cursor = svg("g", { class: "cursor", visibility: "hidden" });
+  private readonly said = el("div", { class: "said-over" });
   private readonly handles = new Map<CreekRole, SVGGElement>();
   private readonly redraw = frameOnce(() => this.draw());
   private readonly redrawCard = frameOnce(() => this.drawCard());
@@ -31,7 +33,7 @@ export class Profile {
     this.cursor.append(svg("line"), svg("circle", { r: 4 }), svg("text", { "text-anchor": "middle" }));
     this.root.append(this.still, this.pipes, this.cursor);
     for (const role of creekRoles) this.handles.set(role, this.handle(role));
-    host.append(this.root);
+    host.append(this.root, this.said);
     this.root.addEventListener("pointermove", (e) => on.hover(this.stationUnder(e)));
     this.root.addEventListener("pointerleave", () => on.hover(null));
     this.panAndZoom();
@@ -96,7 +98,7 @@ export class Profile {
 
   private handle(role: CreekRole): SVGGElement {
     const g = svg("g", { class: `handle ${role}`, role: "slider", tabindex: 0, "aria-label": `${roleNames[role]}, along the creek`, "data-role": role });
-    g.append(svg("circle", { class: "reach", r: 18 }), svg("path", { d: "M0 0L-8 -11A 11 11 0 1 1 8 -11Z", class: "pin" }), svg("text", { y: -16, "text-anchor": "middle" }));
+    g.append(svg("circle", { class: "reach", r: 18, cy: -16 }), svg("line", { class: "stem" }), svg("path", { d: "M0 0L-8 -11A 11 11 0 1 1 8 -11Z", class: "pin" }), svg("text", { y: -16, "text-anchor": "middle" }));
     g.lastElementChild!.textContent = letters[role];
     let off = 0;
     const under = (e: PointerEvent) => e.clientX - this.root.getBoundingClientRect().left;
@@ -163,7 +165,7 @@ export class Profile {
       high = Math.max(high, v.high_m[i]!, v.raw_m[i] ?? -Infinity);
     }
     const sp = this.card?.standpipe;
-    if (sp && sp.station_m >= from && sp.station_m <= to) high = Math.max(high, sp.top_m);
+    if (sp && sp.station_m >= from && sp.station_m <= to) high = Math.max(high, sp.top_m, this.card?.limits?.standpipe_top_m ?? -Infinity);
     const pad = Math.max(0.3, 0.08 * (high - low));
     this.x = { from, to, a: margin.left, b: this.width - margin.right };
     this.y = { from: low - pad, to: high + pad, a: this.height - margin.bottom, b: margin.top };
@@ -180,7 +182,7 @@ export class Profile {
       svg("path", { class: "band", d: path([[...high, ...low.reverse()]]) + "Z" }),
       svg("path", { class: "raw", d: path(envelope(station_m, v.raw_m, x, y)) }),
       svg("path", { class: "ground", d: path(envelope(station_m, v.z_m, x, y)) }));
-    this.still.replaceChildren(clip, this.axes(), inside, this.key());
+    this.still.replaceChildren(clip, this.axes(), inside);
     this.drawCard();
   }
 
@@ -218,20 +220,6 @@ export class Profile {
     return g;
   }
 
-  private key(): SVGGElement {
-    const g = svg("g", { class: "key" });
-    let px = this.x.b;
-    for (const [kind, name] of [["raw", "terrain as it is"], ["band", "80 % band"], ["ground", "water line"]] as const) {
-      const text = svg("text", { x: px, y: 12, "text-anchor": "end" });
-      text.textContent = name;
-      px -= 6.2 * name.length + 8;
-      g.append(text, svg("line", { class: `${kind} swatch`, x1: px - 16, x2: px, y1: 8, y2: 8 }));
-      px -= 28;
-    }
-    if (px < 110) g.replaceChildren();
-    return g;
-  }
-
   private drawCard(): void {
     if (!this.view) return;
     const { x, y } = this, card = this.card, parts: SVGElement[] = [];
@@ -247,15 +235,38 @@ export class Profile {
       parts.push(svg("rect", { class: "standpipe", x: px - 3, width: 6, y: at(y, s.top_m), height: Math.max(0, at(y, s.foot_m) - at(y, s.top_m)) }),
         svg("line", { class: "level", x1: px - 7, x2: px + 7, y1: at(y, s.running_m), y2: at(y, s.running_m) }));
     }
+    const top = card?.limits?.standpipe_top_m ?? null;
+    if (card?.standpipe && top !== null) {
+      const px = at(x, card.standpipe.station_m), py = at(y, top), name = svg("text", { class: "limit", x: px + 15, y: py + 4 });
+      name.textContent = card.limits!.standpipe_text;
+      parts.push(svg("path", { class: "limit", d: `M${px - 12} ${py}H${px + 12}M${px} ${py}V${at(y, card.standpipe.foot_m)}` }), name);
+    }
     this.pipes.setAttribute("clip-path", "url(#plot)");
     this.pipes.replaceChildren(...parts);
+    const heads: [number, number][] = [];
     for (const [role, g] of this.handles) {
       const p = card?.places.find((q) => q.role === role);
       const visible = p && p.station_m !== null && p.station_m >= x.from && p.station_m <= x.to;
       g.setAttribute("visibility", visible ? "visible" : "hidden");
       g.setAttribute("tabindex", visible ? "0" : "-1");
       if (!visible) continue;
-      set(g, { transform: `translate(${at(x, p.station_m!).toFixed(1)} ${at(y, p.z_m).toFixed(1)})`, "aria-valuenow": Math.round(p.station_m!), "aria-valuemin": 0, "aria-valuemax": Math.round(this.scene.creek.station_m.at(-1)!), "aria-valuetext": p.text });
+      const px = at(x, p.station_m!), py = at(y, p.z_m);
+      let up = 0; // a pin too near to another stands on a stem
+      while (up < 60 && heads.some((h) => Math.hypot(h[0] - px, h[1] - (py - up)) < 24)) up += 6;
+      heads.push([px, py - up]);
+      for (const part of g.children) part.setAttribute("transform", part.classList.contains("stem") ? "" : `translate(0 ${-up})`);
+      set(g.querySelector(".stem")!, { x1: 0, x2: 0, y1: 0, y2: -up });
+      set(g, { transform: `translate(${px.toFixed(1)} ${py.toFixed(1)})`, "aria-valuenow": Math.round(p.station_m!), "aria-valuemin": 0, "aria-valuemax": Math.round(this.scene.creek.station_m.at(-1)!), "aria-valuetext": p.text });
     }
+    this.say();
+  }
+
+  // say puts the limits that are broken in words at their places.
+  private say(): void {
+    this.said.replaceChildren(...callouts(this.card).filter((c) => c.station_m >= this.x.from && c.station_m <= this.x.to).map((c) => {
+      const px = at(this.x, c.station_m), left = px > this.width / 2;
+      c.element.style.cssText = left ? `right: ${(this.width - px + 16).toFixed(0)}px; top: 26px` : `left: ${(px + 16).toFixed(0)}px; top: 26px`;
+      return c.element;
+    }));
   }
 }

@@ -18,7 +18,7 @@ export class DeliverySection {
   private x: Scale = { from: 0, to: 1, a: 0, b: 1 };
 
   constructor(private readonly host: HTMLElement, on: { slideTank(at: Point): void }) {
-    this.tank.append(svg("circle", { class: "reach", r: 18 }), svg("path", { d: "M0 0L-8 -11A 11 11 0 1 1 8 -11Z", class: "pin" }), svg("text", { y: -16, "text-anchor": "middle" }));
+    this.tank.append(svg("circle", { class: "reach", r: 18, cy: -16 }), svg("path", { d: "M0 0L-8 -11A 11 11 0 1 1 8 -11Z", class: "pin" }), svg("text", { y: -16, "text-anchor": "middle" }));
     this.tank.lastElementChild!.textContent = letters.tank;
     this.root.append(this.drawn, this.tank);
     host.append(this.root);
@@ -59,7 +59,12 @@ export class DeliverySection {
     set(this.root, { viewBox: `0 0 ${w} ${h}`, width: w, height: h });
     this.tank.setAttribute("visibility", line ? "visible" : "hidden");
     this.tank.setAttribute("tabindex", line ? "0" : "-1");
-    if (!line || line.length < 2) { this.drawn.replaceChildren(); return; }
+    if (!line || line.length < 2) {
+      const none = svg("text", { x: w / 2, y: h / 2, "text-anchor": "middle" });
+      none.textContent = "no delivery pipe";
+      this.drawn.replaceChildren(none);
+      return;
+    }
     const heights = line.flatMap((v) => [v.ground_m, v.invert_m]).filter((v): v is number => v !== null), low = Math.min(...heights), high = Math.max(...heights), pad = Math.max(0.5, 0.1 * (high - low));
     const x = (this.x = { from: 0, to: line.at(-1)!.along_m, a: margin.left, b: w - margin.right }), y: Scale = { from: low - pad, to: high + pad, a: h - margin.bottom, b: margin.top };
     const runs = (key: "ground_m" | "invert_m" | "grade_m"): [number, number][][] => [line.filter((v) => v[key] !== null).map((v) => [at(x, v.along_m), at(y, v[key]!)])];

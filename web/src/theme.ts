@@ -10,13 +10,14 @@ export function ink(name: Ink): string {
   return cached.getPropertyValue(`--${name}`).trim();
 }
 
-// Water at the tank by pump place: light and dark both read without colour,
-// since lightness alone tells more from less (a scale of equal steps of
-// lightness from ochre-grey to deep blue).
-const dry: [number, number, number] = [0xd9, 0xc2, 0x7a], wet: [number, number, number] = [0x0a, 0x3f, 0x7f];
+// Water at the tank by pump place: lightness alone tells more from less, so
+// that it reads without colour (steps of lightness from ochre-grey to deep blue
+// on light ground, to pale blue on dark).
+type RGB = [number, number, number];
+const ramps: { light: [RGB, RGB]; dark: [RGB, RGB] } = { light: [[0xd9, 0xc2, 0x7a], [0x0a, 0x3f, 0x7f]], dark: [[0x6b, 0x55, 0x22], [0xb4, 0xdf, 0xff]] };
 
 export function shade(share: number): string {
-  const t = Math.min(1, Math.max(0, share));
+  const t = Math.min(1, Math.max(0, share)), [dry, wet] = isDark() && !matchMedia("print").matches ? ramps.dark : ramps.light;
   return `rgb(${dry.map((v, k) => Math.round(v + t * (wet[k]! - v))).join(",")})`;
 }
 
