@@ -33,18 +33,19 @@ type commandLine struct {
 	JSON   bool `name:"json" help:"Print exactly one JSON document on standard output, also for a failure."`
 	Strict bool `help:"Exit with code 4 when the result carries warnings."`
 
-	Plan    planCommand    `cmd:"" help:"Terrain, creek and tank in; ranked layouts and the hand-off folder out."`
-	Compare compareCommand `cmd:"" help:"Show layouts side by side, differences first, also your own places."`
-	Inspect inspectCommand `cmd:"" help:"Read every input, say what it is and what is wrong with it; plan nothing."`
-	Profile profileCommand `cmd:"" help:"Work out the long profile of the creek, nothing else."`
-	Packet  packetCommand  `cmd:"" help:"Plan, and print the field packet of one layout as a PDF."`
-	Screen  screenCommand  `cmd:"" help:"Plan every creek of a list or layer on one terrain, and rank them."`
-	Map     mapCommand     `cmd:"" help:"Open the plan in the browser: compare pump places, move things, see what each would give."`
-	Pipe    pipeCommand    `cmd:"" help:"Head loss, or the flow that a fall gives, in one run of pipe."`
-	Ram     ramCommand     `cmd:"" help:"What a ram delivers for a drive head, a lift and its pipes."`
-	New     newCommand     `cmd:"" help:"Write a commented starter site file into a folder."`
-	Verify  verifyCommand  `cmd:"" help:"Run the published check values on this machine."`
-	Version versionCommand `cmd:"" help:"Print the versions of route, GDAL and PROJ."`
+	Plan       planCommand       `cmd:"" help:"Terrain, creek and tank in; ranked layouts and the hand-off folder out."`
+	Compare    compareCommand    `cmd:"" help:"Show layouts side by side, differences first, also your own places."`
+	Inspect    inspectCommand    `cmd:"" help:"Read every input, say what it is and what is wrong with it; plan nothing."`
+	Profile    profileCommand    `cmd:"" help:"Work out the long profile of the creek, nothing else."`
+	Packet     packetCommand     `cmd:"" help:"Plan, and print the field packet of one layout as a PDF."`
+	Commission commissionCommand `cmd:"" help:"Hold what was measured on a new installation against its plan, name the likely fault, and learn from it."`
+	Screen     screenCommand     `cmd:"" help:"Plan every creek of a list or layer on one terrain, and rank them."`
+	Map        mapCommand        `cmd:"" help:"Open the plan in the browser: compare pump places, move things, see what each would give."`
+	Pipe       pipeCommand       `cmd:"" help:"Head loss, or the flow that a fall gives, in one run of pipe."`
+	Ram        ramCommand        `cmd:"" help:"What a ram delivers for a drive head, a lift and its pipes."`
+	New        newCommand        `cmd:"" help:"Write a commented starter site file into a folder."`
+	Verify     verifyCommand     `cmd:"" help:"Run the published check values on this machine."`
+	Version    versionCommand    `cmd:"" help:"Print the versions of route, GDAL and PROJ."`
 }
 
 // session is what a command runs in.

@@ -37,7 +37,7 @@ func with(more ...string) []string { return append(slices.Clone(words), more...)
 // rules has a row for every package that exists or is foreseen.
 var rules = map[string]rule{
 	"cmd/route": {
-		with("internal/plan", "internal/screen", "internal/export", "internal/packet", "internal/web", "internal/check", "internal/check/values", "internal/hydraulics", "internal/catalog"),
+		with("internal/plan", "internal/screen", "internal/export", "internal/packet", "internal/commission", "internal/web", "internal/check", "internal/check/values", "internal/hydraulics", "internal/catalog"),
 		[]string{godal, gpxgo, gonum, orb},
 		"the command parses arguments and prints; what it would compute belongs to plan",
 	},
@@ -97,6 +97,11 @@ var rules = map[string]rule{
 		with("internal/plan", "internal/export"),
 		[]string{godal, gpxgo, gonum, "net"},
 		"the packet prints a Plan; what it would compute belongs to plan",
+	},
+	"internal/commission": {
+		with("internal/plan", "internal/hydraulics"),
+		[]string{godal, gpxgo, orb, "net"},
+		"readings are held against a Plan; how the installation runs is physics",
 	},
 	"internal/ogr": {
 		nil, []string{gpxgo, orb, "net"},

@@ -166,6 +166,20 @@ func (c *Catalog) In(trade Trade) *Catalog {
 	return part
 }
 
+// WithRam is the list with other parameters for one of its pumps.
+func (c *Catalog) WithRam(id string, ram hydraulics.Ram) *Catalog {
+	changed := newCatalog(c.Name, c.Currency)
+	for _, it := range c.items {
+		if it.ID == id {
+			measured := *it
+			measured.Ram = &ram
+			it = &measured
+		}
+		changed.add(it)
+	}
+	return changed
+}
+
 func (c *Catalog) add(it *Item) {
 	c.items = append(c.items, it)
 	c.byID[it.ID] = it

@@ -33,6 +33,11 @@ type Simulation struct {
 	// VesselAirM3 is the air in the vessel at the delivery head; 0 means that
 	// the delivery head is constant.
 	VesselAirM3 float64
+	// ValveLeak and PipeLeak are leaks as of orifices, m³/s per √m of head: each
+	// pump's delivery valve, through which the vessel's water comes back while
+	// the head at the pump is lower, and the delivery pipe just above the
+	// vessel.
+	ValveLeak, PipeLeak float64
 	// EmptyDelivery starts with an empty delivery pipe, which rises evenly
 	// from the pump to the tank. Until it pushes back enough the waste valve
 	// does not open again by itself, and a hand opens it.
@@ -290,7 +295,7 @@ func (p *plant) step() (beat bool) {
 		lifted += q.delivered
 	}
 	p.stepSupply(drawn)
-	p.stepDelivery(lifted)
+	p.stepDelivery(lifted - p.PipeLeak*math.Sqrt(math.Max(0, p.head)))
 	r := &p.result
 	r.LowestLevelM = math.Min(r.LowestLevelM, p.level)
 	h := p.pumps[0].column.head
@@ -314,8 +319,15 @@ func (p *plant) stepPump(q *pumpState) (beat bool) {
 		in = share // the rest is air
 		p.result.AirEntered = true
 	}
-	head, flow := p.valves(q, cp, bp)
-	c.finish(cm+bm*in, in, head, flow)
+	// What leaks back through the delivery valve comes to the pump besides
+	// what the pipe brings; the head of the last step is near enough.
+	back := 0.0
+	if p.ValveLeak > 0 {
+		back = p.ValveLeak * math.Sqrt(math.Max(0, p.head-c.head[len(c.head)-1]))
+	}
+	head, flow := p.valves(q, cp+bp*back, bp)
+	q.delivered -= back
+	c.finish(cm+bm*in, in, head, flow-back)
 	return p.moveValve(q, head, flow)
 }
 

@@ -143,7 +143,7 @@ func (g *grader) deliver() func(d *draw) float64 {
 		in := hydraulics.Installation{
 			Fluid: g.fluid, SourceM: d.headM,
 			Drive: hydraulics.Run{Pipe: rougher(drive, d.roughness[driveRun]), LengthM: d.lengthM[driveRun]},
-			Ram:   variedRam(g.ram, d.pump), Pumps: g.c.Layout.Pumps,
+			Ram:   g.drawnRam(d), Pumps: g.c.Layout.Pumps,
 			// The friction of joints and bends is that of so much more pipe.
 			Delivery: hydraulics.Run{Pipe: rougher(delivery, d.roughness[deliveryRun]), LengthM: d.lengthM[deliveryRun] * d.fittings[deliveryRun]},
 			LiftM:    d.liftM,

@@ -24,7 +24,9 @@ type key struct {
 }
 
 // settings lists every scalar key in the order of the starter file.
-var settings = []key{
+var settings = slices.Concat(siteKeys, pumpMeasuredKeys)
+
+var siteKeys = []key{
 	text("name", `a name, such as "Fernhollow"`, func(s *Site) *string { return &s.Name }),
 	word("units", []string{"us", "si"}, "si", "what is printed; everything is computed in SI", func(s *Site, w string) {
 		s.Units = quantity.SI

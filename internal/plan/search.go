@@ -36,7 +36,7 @@ func (j *job) readCatalog() error {
 	}
 	j.plan.Prices = whole.In(trade)
 	j.plan.Catalog = whole.Name
-	return nil
+	return j.measurePump()
 }
 
 func (j *job) wholeCatalog() (*catalog.Catalog, error) {

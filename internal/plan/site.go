@@ -50,7 +50,8 @@ type Site struct {
 	// tank anything is looked at.
 	DeliveryMaxM float64
 	Choices      PipeChoices
-	Pins         Pins   // places that the user has chosen
+	Pins         Pins // places that the user has chosen
+	PumpMeasured MeasuredPump
 	Land         string // polygons and lines
 	Laying       LayingSite
 	Catalog      string // own prices, "" for the embedded list
