@@ -75,8 +75,9 @@ type grader struct {
 	operation hydraulics.Operation
 	supplyPipe, drivePipe, deliveryPipe,
 	standpipe *catalog.Item
-	ram    hydraulics.Ram
-	choice prospect
+	ram      hydraulics.Ram
+	measured bool // the pump was
+	choice   prospect
 	// quantities are those of the takeoff.
 	quantities catalog.Layout
 	luck       luck          // what the search claims too much of it
@@ -148,6 +149,7 @@ func (g *grader) findItems() {
 	g.supplyPipe, g.drivePipe, g.deliveryPipe = item(g.c.SupplyPipe), item(g.c.DrivePipe), item(g.c.DeliveryPipe)
 	g.standpipe = item(g.c.StandpipePipe)
 	g.ram = *item(g.c.PumpItem).Ram
+	g.measured = g.c.PumpItem == g.site.PumpMeasured.Model
 }
 
 // pumpTuning is the range of closing velocity over the velocity with the waste

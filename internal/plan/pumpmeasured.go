@@ -79,7 +79,7 @@ func (j *job) measurePump() error {
 // narrowed are the factors of a draw on the pump's parameters, nearer to 1
 // for a pump that was measured.
 func (g *grader) narrowed(by [len(pumpSpreads)]float64) [len(pumpSpreads)]float64 {
-	if g.c.PumpItem != g.site.PumpMeasured.Model {
+	if !g.measured {
 		return by
 	}
 	for _, k := range measuredParameters {
