@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"io"
@@ -29,6 +30,10 @@ func fail(w http.ResponseWriter, err error) {
 	var fault *finding.Fault
 	if errors.As(err, &fault) {
 		refuse(w, http.StatusUnprocessableEntity, fault.Code, fault.Text, fault.Hint)
+		return
+	}
+	if errors.Is(err, context.DeadlineExceeded) || errors.Is(err, context.Canceled) {
+		refuse(w, http.StatusServiceUnavailable, "busy", "the program is busy with another plan", "wait for it or stop it, then try again")
 		return
 	}
 	refuse(w, http.StatusInternalServerError, "failed", err.Error(), "")

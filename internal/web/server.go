@@ -53,9 +53,6 @@ type site struct {
 // New prepares the page of a site: it reads the files and works out the ground.
 // record, which may be nil, follows it. Close the server when done.
 func New(ctx context.Context, from *plan.Site, record func(step string, done, total int)) (*Server, error) {
-	if err := from.KeepsToFolder(); err != nil {
-		return nil, err
-	}
 	s := &Server{turn: make(chan struct{}, 1)}
 	s.record = func(at plan.Progress) {
 		s.mu.Lock()
@@ -77,6 +74,9 @@ func New(ctx context.Context, from *plan.Site, record func(step string, done, to
 // prepare reads a site and shows it from now on. Requests that are being
 // answered keep what they have.
 func (s *Server) prepare(ctx context.Context, from *plan.Site) error {
+	if err := from.KeepsToFolder(); err != nil {
+		return err
+	}
 	desk, err := plan.Prepare(ctx, from, s.record)
 	if err != nil {
 		return err
@@ -338,7 +338,8 @@ func (s *Server) save(w http.ResponseWriter, r *http.Request) {
 	if err == nil && changed {
 		var again *plan.Site
 		if again, err = plan.OpenSite(file); err == nil {
-			err = s.prepare(r.Context(), again)
+			// What is saved is shown, whether or not the page still waits.
+			err = s.prepare(context.WithoutCancel(r.Context()), again)
 		}
 	}
 	if err != nil {
@@ -364,7 +365,8 @@ func (n *site) edits(w *wish) []plan.SiteEdit {
 	}
 	if w.Tank != nil {
 		spot := n.desk.Spot(orb.Point(*w.Tank))
-		list = append(list, plan.SiteEdit{Key: "tank.lat", Value: fmt.Sprintf("%.7f", float64(spot.Lat))}, plan.SiteEdit{Key: "tank.lon", Value: fmt.Sprintf("%.7f", float64(spot.Lon))})
+		list = append(list, plan.SiteEdit{Key: "tank.lat", Value: fmt.Sprintf("%.7f", float64(spot.Lat))}, plan.SiteEdit{Key: "tank.lon", Value: fmt.Sprintf("%.7f", float64(spot.Lon))},
+			plan.SiteEdit{Key: "tank.waypoint"}) // which would stand above both
 	}
 	for _, r := range w.Readings {
 		list = append(list, plan.SiteEdit{Key: "field", Value: r.entry(), Append: true})
@@ -387,6 +389,12 @@ func (s *Server) try(w http.ResponseWriter, r *http.Request) {
 	a, ok := s.read(w, r)
 	if !ok {
 		return
+	}
+	for _, role := range []string{"intake", "pump"} {
+		if p, given := a.Places[role]; !given || p.None {
+			refuse(w, http.StatusUnprocessableEntity, "bad_request", "a layout has an intake and a pump", "reload the page")
+			return
+		}
 	}
 	patience, cancel := context.WithTimeout(r.Context(), 20*time.Second)
 	defer cancel()

@@ -115,6 +115,7 @@ class Page {
 
   // follow shows the user's own layout as the server has worked it out.
   private follow(card: Card): void {
+    const start = performance.now();
     this.starting = false;
     this.own = card;
     this.state.card = card.id;
@@ -123,6 +124,7 @@ class Page {
     this.section.show(card, this.state.units);
     this.drawShown();
     this.drawTab();
+    performance.measure("route:follow", { start, end: performance.now() });
   }
 
   // drawShown tells of the shown layout, and above the map what is wrong with it.
