@@ -9,7 +9,7 @@ VERSION := $(shell git describe --tags --always --dirty 2>/dev/null || echo unkn
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help demo build web test check race bench fuzz clean need-build need-test page
+.PHONY: help demo build web test check race bench fuzz clean need-build need-test need-package page package package-test
 
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "make %-7s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -49,11 +49,20 @@ bench: need-build ## benchmarks; BENCH=regexp and BENCHTIME=1s narrow them
 fuzz: need-build ## every fuzz target for FUZZTIME=30s; keeps what it finds in testdata/fuzz
 	@sh scripts/fuzz.sh $(FUZZTIME)
 
+package: need-package web ## build the Debian package bin/route_*.deb
+	@sh scripts/package.sh
+
+package-test: package ## install and use the package in a clean Debian (root, network)
+	@sh scripts/package-test.sh
+
 clean: ## remove bin/ and demo/
 	rm -rf bin demo
 
 need-build:
 	@sh scripts/need.sh build
+
+need-package:
+	@sh scripts/need.sh package
 
 need-test:
 	@sh scripts/need.sh test

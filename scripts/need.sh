@@ -1,5 +1,5 @@
 #!/bin/sh
-# Makes sure that what a step needs is on this machine: need.sh build|web|test.
+# Makes sure that what a step needs is on this machine: need.sh build|web|package|test.
 # As root on Debian it installs what is missing; otherwise it prints the line
 # to type and fails. It touches the network only when something is missing.
 set -eu
@@ -27,11 +27,18 @@ need g++ "a C++ compiler" command -v g++
 need pkg-config "pkg-config" command -v pkg-config
 need libgdal-dev "GDAL's development files" pkg-config --exists gdal
 need ca-certificates "certificate authorities" test -s /etc/ssl/certs/ca-certificates.crt
-if [ "${1:-build}" = test ] || [ "${1:-build}" = web ]; then
+if [ "${1:-build}" != build ]; then
 	need nodejs "Node 18 or newer" command -v node
 	need npm "npm" command -v npm
 fi
+if [ "${1:-build}" = package ]; then
+	need dpkg-dev "dpkg-shlibdeps" command -v dpkg-shlibdeps
+	need debootstrap "debootstrap" command -v debootstrap
+	need lintian "lintian" command -v lintian
+fi
 if [ "${1:-build}" = test ]; then
+	need man-db "man" command -v man
+	need bash "bash" command -v bash
 	need gdal-bin "gdalinfo, gdallocationinfo, gdaltransform, gdal_translate, gdalwarp, ogrinfo and ogr2ogr" command -v ogrinfo
 	need libxml2-utils "xmllint" command -v xmllint
 	need gpsbabel "gpsbabel" command -v gpsbabel

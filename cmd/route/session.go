@@ -43,9 +43,10 @@ type commandLine struct {
 	Map        mapCommand        `cmd:"" help:"Open the plan in the browser: compare pump places, move things, see what each would give."`
 	Pipe       pipeCommand       `cmd:"" help:"Head loss, or the flow that a fall gives, in one run of pipe."`
 	Ram        ramCommand        `cmd:"" help:"What a ram delivers for a drive head, a lift and its pipes."`
-	New        newCommand        `cmd:"" help:"Write a commented starter site file into a folder."`
+	New        newCommand        `cmd:"" help:"Ask for what a first plan needs and write the site file, or write a starter to fill in."`
 	Verify     verifyCommand     `cmd:"" help:"Run the published check values on this machine."`
 	Version    versionCommand    `cmd:"" help:"Print the versions of route, GDAL and PROJ."`
+	Manual     manualCommand     `cmd:"" hidden:"" help:"Write the manual page or the shell completion."`
 }
 
 // session is what a command runs in.

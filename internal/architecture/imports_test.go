@@ -37,7 +37,7 @@ func with(more ...string) []string { return append(slices.Clone(words), more...)
 // rules has a row for every package that exists or is foreseen.
 var rules = map[string]rule{
 	"cmd/route": {
-		with("internal/plan", "internal/screen", "internal/export", "internal/packet", "internal/commission", "internal/web", "internal/check", "internal/check/values", "internal/hydraulics", "internal/catalog"),
+		with("internal/plan", "internal/screen", "internal/export", "internal/packet", "internal/commission", "internal/web", "internal/manual", "internal/interview", "internal/check", "internal/check/values", "internal/hydraulics", "internal/catalog"),
 		[]string{godal, gpxgo, gonum, orb},
 		"the command parses arguments and prints; what it would compute belongs to plan",
 	},
@@ -115,6 +115,14 @@ var rules = map[string]rule{
 		with("internal/plan", "internal/export", "internal/packet"),
 		[]string{godal, gpxgo},
 		"the page shows the Plan that the command line shows",
+	},
+	"internal/manual": {
+		nil, []string{godal, gpxgo, gonum, orb, "os", "net"},
+		"the manual is written from the description of the command line alone",
+	},
+	"internal/interview": {
+		with("internal/plan"), []string{godal, gpxgo, gonum, orb, "net"},
+		"the beginner is asked for what a site file holds, and the answers are checked by what reads it",
 	},
 	"internal/check": {
 		words, nil,

@@ -8,8 +8,14 @@ import (
 // StarterSite is the text of a commented site file: the few lines that must
 // be filled in, then every other setting with its usual value, commented out.
 func StarterSite() string {
+	return starterHead + UsualSettings()
+}
+
+// UsualSettings lists every setting that has a usual value as it stands in a
+// site file, commented out, with where the value comes from.
+func UsualSettings() string {
 	var b strings.Builder
-	b.WriteString(starterHead)
+	b.WriteString("# The usual values. Take away the # to change one.\n")
 	section := ""
 	for _, k := range settings {
 		if k.fallback == "" || inStarterHead(k.path) {
@@ -75,5 +81,4 @@ demand: "1500 L/day"       # or a list: [{use: people, count: 4}, {use: sheep, c
 # catalog: prices.csv      # your own prices
 # field: []                # what was measured on site: [{drop: "12.1 ft", from: "400 ft", to: "620 ft", by: hose, legs: 4}]
 
-# The usual values. Take away the # to change one.
 `
