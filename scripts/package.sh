@@ -26,7 +26,7 @@ doc=$root/usr/share/doc/route
 mkdir -p "$root/DEBIAN" "$root/usr/bin" "$root/usr/lib/route" "$doc/examples" "$work/debian" \
 	"$root/usr/share/man/man1" "$root/usr/share/applications" "$root/usr/share/icons/hicolor/scalable/apps" "$root/etc/bash_completion.d"
 
-go build -trimpath -buildvcs=false -ldflags "-s -w -X route/internal/plan.Version=$version" -o "$root/usr/bin/route" ./cmd/route
+go build -trimpath -buildmode=pie -buildvcs=false -ldflags "-s -w -X route/internal/plan.Version=$version" -o "$root/usr/bin/route" ./cmd/route
 "$root/usr/bin/route" manual page | gzip -9n >"$root/usr/share/man/man1/route.1.gz"
 "$root/usr/bin/route" manual bash >"$root/etc/bash_completion.d/route-plan"
 install -m 755 packaging/map-page "$root/usr/lib/route/map-page"
@@ -38,8 +38,8 @@ sh scripts/third-party.sh >"$doc/THIRD-PARTY.txt"
 {
 	echo "route, planner of hydraulic ram installations."
 	echo
-	echo "Copyright: the authors of route. No licence has been granted by them yet:"
-	echo "all rights are theirs."
+	echo "Copyright (C) $(date -d "@$SOURCE_DATE_EPOCH" +%Y) The authors of route. They have granted no licence"
+	echo "yet: all rights are theirs."
 	echo
 	echo "The program links and holds the work of others, under their licences:"
 	echo
