@@ -79,7 +79,7 @@ func (a *Accepted) pump(site *plan.Site, p *plan.Plan, l *plan.Layout, d *Diagno
 		}
 		head := best.y[iRuns]
 		if x.kind == OpenFlow {
-			head = plant.openLevel()
+			_, head = plant.heldOpen()
 		}
 		if x.kind == ShutOff { // slow valves take from it what the formula does not know
 			sigma = math.Hypot(sigma, modelShutOff*r.Value)
@@ -118,24 +118,6 @@ func (a *Accepted) pump(site *plan.Site, p *plan.Plan, l *plan.Layout, d *Diagno
 
 // leastNarrowed is how much readings must narrow a parameter to be kept.
 const leastNarrowed = 0.2
-
-// openLevel is the water at the head of the drive pipe with the waste valves
-// held open.
-func (p *plant) openLevel() float64 {
-	pool, box, upper := p.chains(p.intakeK())
-	in := p.installation(pool)
-	state, err := in.StuckOpen(p.closing)
-	if box != nil {
-		full := p.installation(*box)
-		if s, e := full.StuckOpen(p.closing); e == nil && pool.source-p.loss(upper, s.Flow) >= box.source {
-			state, err = s, e
-		}
-	}
-	if err != nil {
-		return p.source
-	}
-	return state.LevelM
-}
 
 // levels makes the pool's height above the outlet a drop along the creek.
 func (a *Accepted) levels(site *plan.Site, l *plan.Layout, readings []Reading) {

@@ -408,7 +408,7 @@ func (p *plant) observe() (y [kinds]float64, ok bool) {
 		}
 		y[iScreenOff] = math.Min(off.LevelM, p.rim)
 	}
-	y[iOpen] = p.openFlow()
+	y[iOpen], _ = p.heldOpen()
 	for _, v := range y {
 		if math.IsNaN(v) || math.IsInf(v, 0) {
 			return y, false
@@ -417,25 +417,45 @@ func (p *plant) observe() (y [kinds]float64, ok bool) {
 	return y, true
 }
 
-// openFlow is what runs with the waste valves held open; the standpipe is
-// drawn down, so that its rim does not matter.
-func (p *plant) openFlow() float64 {
+// heldOpen is what runs with the waste valves held open, and the level at the
+// head of the drive pipe; the standpipe is drawn down, so that its rim does not
+// matter.
+func (p *plant) heldOpen() (flow, level float64) {
 	pool, box, upper := p.chains(p.intakeK())
-	at := func(c chain) float64 {
-		in := p.installation(c)
-		state, err := in.StuckOpen(p.closing)
-		if err != nil {
-			return math.NaN()
-		}
-		return state.Flow
-	}
-	q := at(pool)
+	flow = p.openUnder(pool)
+	level = pool.source - p.loss(pool.supply, flow)
 	if box != nil {
-		if full := at(*box); pool.source-p.loss(upper, full) >= box.source {
-			q = full
+		if full := p.openUnder(*box); pool.source-p.loss(upper, full) >= box.source {
+			return full, box.source - p.loss(box.supply, full)
 		}
 	}
-	return q
+	return flow, level
+}
+
+// openUnder is the flow of a chain and the open drive pipes behind it. The
+// running model takes the friction of the drive pipe at the speed at which its
+// valve shuts; a valve that is held knows nothing of that.
+func (p *plant) openUnder(c chain) float64 {
+	pumps := float64(max(p.m.Pumps, 1))
+	open := p.drive
+	open.MinorK += p.ram.EntranceK + p.ram.WasteValveK
+	most, err := hydraulics.FlowFor(p.fluid, open.Pipe, open.LengthM, c.source, open.MinorK)
+	if err != nil {
+		return math.NaN()
+	}
+	lo, hi := 0.0, pumps*most
+	if c.supply.LengthM == 0 {
+		return hi
+	}
+	for hi-lo > 1e-6*hi {
+		q := (lo + hi) / 2
+		if p.loss(c.supply, q)+p.loss(open, q/pumps) < c.source {
+			lo = q
+		} else {
+			hi = q
+		}
+	}
+	return lo
 }
 
 // polytropic is the exponent of the air in the vessel, between a slow and a
