@@ -9,7 +9,7 @@ VERSION := $(shell git describe --tags --always --dirty 2>/dev/null || echo unkn
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help demo build web test check race bench fuzz clean need-build need-test need-package page package package-test
+.PHONY: help demo build web test check race bench fuzz shots clean need-build need-test need-package page package package-test
 
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "make %-7s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -54,6 +54,9 @@ package: need-package web ## build the Debian package bin/route_*.deb
 
 package-test: package ## install and use the package in a clean Debian (root, network)
 	@sh scripts/package-test.sh
+
+shots: need-test web ## take the pictures of the map page in docs/ from the demo
+	ROUTE_SHOTS=$(CURDIR)/docs go test -count 1 -run '^TestShots$$' ./cmd/route
 
 clean: ## remove bin/ and demo/
 	rm -rf bin demo

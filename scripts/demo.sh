@@ -29,3 +29,9 @@ echo "Done. Open these in a browser:"
 for site in $sites; do
 	echo "  $(dirname "$site")/plan/report.html"
 done
+echo
+echo "Or see a site on the map, and move its pump:"
+for site in $sites; do
+	echo "  bin/route map $site"
+	break
+done

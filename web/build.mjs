@@ -2,6 +2,7 @@
 // with the licences of what is in the bundle.
 import { build } from "esbuild";
 import { cpSync, mkdirSync, readFileSync, readdirSync, rmSync, writeFileSync } from "node:fs";
+import { gzipSync } from "node:zlib";
 import { dirname, join } from "node:path";
 import { fileURLToPath } from "node:url";
 
@@ -32,6 +33,11 @@ for (const output of Object.values(result.metafile.outputs)) {
     if (found && bytesInOutput > 0) packages.add(found[1]);
   }
 }
+// The first view may take 400 KB on the wire, compressed.
+const limit = 400 * 1024;
+const bundled = ["page.js", "page.css"].reduce((sum, name) => sum + gzipSync(readFileSync(join(dist, name))).length, 0);
+if (bundled > limit) throw new Error(`the page takes ${Math.round(bundled / 1024)} KB compressed, more than ${limit / 1024} KB`);
+
 const notices = [...packages].sort().map((name) => {
   const folder = join(here, "node_modules", name);
   const { version, license } = JSON.parse(readFileSync(join(folder, "package.json"), "utf8"));

@@ -34,7 +34,7 @@ func (c *mapCommand) Run(s *session) error {
 		return err
 	}
 	if !web.Built() {
-		return &finding.Fault{Code: "page_not_built", Text: "the map page is not in this program", Hint: "build it with Node 18 or newer: make web build"}
+		return pageNotBuilt()
 	}
 	listener, err := web.Listen(c.Listen)
 	if err != nil {
@@ -53,6 +53,12 @@ func (c *mapCommand) Run(s *session) error {
 		openBrowser(address)
 	}
 	return server.Serve(s.ctx, listener)
+}
+
+// pageNotBuilt tells, on one line, whoever built the program without Node how
+// to have the page.
+func pageNotBuilt() error {
+	return &finding.Fault{Code: "page_not_built", Text: "the map page is not in this program", Hint: "build it with Node 18 or newer: make web build"}
 }
 
 // openBrowser asks the desktop to show an address; where there is none, the

@@ -19,6 +19,7 @@ import (
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/cdproto/log"
 	"github.com/chromedp/cdproto/network"
+	cdppage "github.com/chromedp/cdproto/page"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -31,7 +32,7 @@ import (
 
 // page is the map page of a demo site in a browser without a window.
 type page struct {
-	t       *testing.T
+	t       testing.TB
 	ctx     context.Context
 	address string
 	file    string // the site file, a copy of its own
@@ -42,16 +43,23 @@ type page struct {
 }
 
 // openPage serves a copy of a demo site and opens it, w pixels wide.
-func openPage(t *testing.T, name, hash string, w, h int64) *page {
+func openPage(t testing.TB, name, hash string, w, h int64) *page {
 	t.Helper()
 	if testing.Short() {
 		t.Skip("left out by -short: starts a browser")
 	}
-	chromium := tool(t, "chromium", "chromium")
 	if !web.Built() {
 		t.Skip("the map page is not built: make web")
 	}
-	p := &page{t: t, file: copySite(t, name)}
+	return openPageWith(t, copySite(t, name), hash, w, h, "")
+}
+
+// openPageWith opens the page of a site file; script runs in the page before
+// its own does.
+func openPageWith(t testing.TB, file, hash string, w, h int64, script string) *page {
+	t.Helper()
+	chromium := tool(t, "chromium", "chromium")
+	p := &page{t: t, file: file}
 	site, err := plan.OpenSite(p.file)
 	if err != nil {
 		t.Fatal(err)
@@ -75,6 +83,11 @@ func openPage(t *testing.T, name, hash string, w, h int64) *page {
 	if err := chromedp.Listen(ctx, p.hear); err != nil {
 		t.Fatal(err)
 	}
+	if script != "" {
+		if _, err := chromedp.Call(ctx, cdppage.AddScriptToEvaluateOnNewDocument, cdppage.AddScriptToEvaluateOnNewDocumentParams{Source: script}); err != nil {
+			t.Fatal(err)
+		}
+	}
 	p.do(chromedp.Navigate(over.URL + "/" + hash))
 	p.ready()
 	t.Cleanup(p.quiet)
@@ -82,7 +95,7 @@ func openPage(t *testing.T, name, hash string, w, h int64) *page {
 }
 
 // copySite copies a demo site, so that it can be saved to.
-func copySite(t *testing.T, name string) string {
+func copySite(t testing.TB, name string) string {
 	t.Helper()
 	from := demo(t, name)
 	to := t.TempDir()
@@ -176,7 +189,9 @@ func (p *page) figure(key string) string {
 	return eval[string](p, fmt.Sprintf(`document.querySelector('#shown [data-key=%q] dd')?.firstChild.textContent ?? ""`, key))
 }
 
-func (p *page) title() string { return eval[string](p, `document.querySelector("#shown h2").textContent`) }
+func (p *page) title() string {
+	return eval[string](p, `document.querySelector("#shown h2").textContent`)
+}
 
 // centre is where an element is on the screen.
 func (p *page) centre(selector string) (x, y float64) {

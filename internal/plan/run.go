@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync"
 
 	"github.com/paulmach/orb"
 
@@ -105,6 +106,10 @@ type job struct {
 	plan   *Plan
 
 	terrain *Terrain // that stays open when the job ends; nil when the job opens its own
+
+	// ways are the delivery lines from pump places that were tried; nil where
+	// they are not kept.
+	ways *sync.Map
 
 	gridCells float64 // most that the delivery grid may have
 

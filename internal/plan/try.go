@@ -81,7 +81,7 @@ func (d *Desk) ready(ctx context.Context) (*job, []*optimize.Trials, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	j.ctx, j.record = context.Background(), func(Progress) {}
+	j.ctx, j.record, j.ways = context.Background(), func(Progress) {}, new(sync.Map)
 	b.job, b.trials = j, trials
 	return j, trials, nil
 }
@@ -133,7 +133,7 @@ func (j *job) trials(ctx context.Context, p optimize.Problem) ([]*optimize.Trial
 // bestTrial is the best trial over all delivery lines.
 func (j *job) bestTrial(trials []*optimize.Trials, places optimize.TrialPlaces, choice optimize.TrialChoice) (best optimize.Trial) {
 	for set := range trials {
-		way := j.deliveryWay(places.Pump, set)
+		way := j.keptWay(places.Pump, set)
 		if set > 0 && !way.OK {
 			continue
 		}
@@ -209,6 +209,21 @@ func (t *trying) broken(b optimize.Breach) Broken {
 		out.Limit = Number(b.Limit.SI)
 	}
 	return out
+}
+
+// keptWay is deliveryWay, remembered: a hand that drags comes by the same place
+// many times.
+func (j *job) keptWay(station, set int) optimize.DeliveryWay {
+	if j.ways == nil {
+		return j.deliveryWay(station, set)
+	}
+	key := [2]int{station, set}
+	if way, ok := j.ways.Load(key); ok {
+		return way.(optimize.DeliveryWay)
+	}
+	way := j.deliveryWay(station, set)
+	j.ways.Store(key, way)
+	return way
 }
 
 // deliveryWay is the delivery line of one set of a pump at a station of the whole profile,

@@ -42,7 +42,7 @@ func (t teller) frontOf(p *plan.Plan) *front {
 	if len(p.Front) < 2 {
 		return nil
 	}
-	f := &front{CostLabel: "Materials, " + p.Front[0].Currency, WaterLabel: "Water a day", Demand: p.Demand}
+	f := &front{CostLabel: "Materials", WaterLabel: "Water a day", Demand: p.Demand}
 	if p.Demand.Known() {
 		f.DemandText = "wanted: " + t.day(p.Demand)
 	}

@@ -123,7 +123,7 @@ class Page {
     this.profile.follow(card);
     this.section.show(card, this.state.units);
     this.drawShown();
-    this.drawTab();
+    if (this.state.tab === "layouts" || this.state.tab === "compare") this.drawTab();
     performance.measure("route:follow", { start, end: performance.now() });
   }
 

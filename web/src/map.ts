@@ -124,6 +124,12 @@ export class SiteMap {
     this.drawStill();
     this.drawCreek(view);
     this.drawCard();
+    if (!matchMedia("print").matches) return;
+    // Nothing is drawn later on paper, and the sheet has its own shape.
+    this.map.updateSize();
+    if (this.card) this.fitCard(this.card);
+    this.map.renderSync();
+    this.turnPins();
   }
 
   private between(fromM: number, toM: number): Point[] {

@@ -237,7 +237,7 @@ export class Profile {
     }
     const top = card?.limits?.standpipe_top_m ?? null;
     if (card?.standpipe && top !== null) {
-      const px = at(x, card.standpipe.station_m), py = at(y, top), name = svg("text", { class: "limit", x: px + 15, y: py + 4 });
+      const px = at(x, card.standpipe.station_m), py = at(y, top), near = px > this.width - 160, name = svg("text", { class: "limit", x: near ? px - 15 : px + 15, y: py + 4, "text-anchor": near ? "end" : "start" });
       name.textContent = card.limits!.standpipe_text;
       parts.push(svg("path", { class: "limit", d: `M${px - 12} ${py}H${px + 12}M${px} ${py}V${at(y, card.standpipe.foot_m)}` }), name);
     }
@@ -265,7 +265,7 @@ export class Profile {
   private say(): void {
     this.said.replaceChildren(...callouts(this.card).filter((c) => c.station_m >= this.x.from && c.station_m <= this.x.to).map((c) => {
       const px = at(this.x, c.station_m), left = px > this.width / 2;
-      c.element.style.cssText = left ? `right: ${(this.width - px + 16).toFixed(0)}px; top: 26px` : `left: ${(px + 16).toFixed(0)}px; top: 26px`;
+      c.element.style.cssText = left ? `right: ${(this.width - px + 16).toFixed(0)}px; bottom: ${margin.bottom + 6}px` : `left: ${(px + 16).toFixed(0)}px; top: 26px`;
       return c.element;
     }));
   }
