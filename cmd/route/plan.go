@@ -245,6 +245,10 @@ func printLayouts(w io.Writer, p *plan.Plan) {
 		}},
 		{"beats a minute", func(l plan.Layout) string { return fmt.Sprintf("%.0f", l.BeatsPerMin) }},
 	}
+	if p.Certainty.Known() {
+		at := slices.IndexFunc(rows, func(r row) bool { return r.name == chanceRow })
+		rows = slices.Insert(rows, at, row{fmt.Sprintf("  heights %.0f %% sure", 100*float64(p.Certainty)), func(l plan.Layout) string { return show(quantity.DailyVolume, l.DeliveredLDaySure/1000/86400) }})
+	}
 	// The tests by themselves follow the chance of all together.
 	after := slices.IndexFunc(rows, func(r row) bool { return r.name == chanceRow }) + 1
 	for k, s := range p.Layouts[0].Sureties() {

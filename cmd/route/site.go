@@ -33,7 +33,8 @@ type settingFlags struct {
 	StakesCRS string   `name:"stakes-crs" help:"Coordinate system in which the stakes are wanted besides degrees and UTM: a national grid or state plane." placeholder:"EPSG:n"`
 	LowFlow   string   `name:"creek-flow" help:"The creek's lowest flow, such as \"8 L/s\"." placeholder:"FLOW"`
 	Demand    string   `help:"Water wanted a day, such as \"1500 L/day\"." placeholder:"VOLUME"`
-	Objective string   `help:"least_cost, most_water or most_head." placeholder:"WORD"`
+	Objective string   `help:"least_cost, most_water, most_sure_water or most_head." placeholder:"WORD"`
+	Certainty string   `help:"How sure the water has to be as far as the terrain's heights go, such as \"90 %\"." placeholder:"SHARE"`
 	Set       []string `sep:"none" help:"Any other setting of the site file, such as --set limits.drive_pipe_length.max=\"90 ft\". May be repeated." placeholder:"KEY=VALUE"`
 }
 
@@ -147,6 +148,7 @@ func (f *settingFlags) settings() []flagSetting {
 		{"--creek-flow", "creek_flow.low", f.LowFlow},
 		{"--demand", "demand", f.Demand},
 		{"--objective", "objective", f.Objective},
+		{"--certainty", "certainty", f.Certainty},
 		{"--intake-at", "pins.intake", f.Pins.IntakeAt},
 		{"--box-at", "pins.settling_box", f.Pins.BoxAt},
 		{"--standpipe-at", "pins.standpipe", f.Pins.StandpipeAt},

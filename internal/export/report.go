@@ -433,7 +433,7 @@ func trimZeros(s string) string {
 }
 
 // goals are the words for what a layout was chosen for.
-var goals = map[string]string{"most_head": "most drive head", "most_water": "most water", "least_cost": "least cost"}
+var goals = map[string]string{"most_head": "most drive head", "most_water": "most water", "most_sure_water": "most sure water", "least_cost": "least cost"}
 
 func goal(code string) string {
 	if text, ok := goals[code]; ok {

@@ -11,6 +11,7 @@ import (
 type sureness struct {
 	Rows    [][4]string // what, by the terrain, to count on, in 8 of 10 cases
 	Luck    string      // why the two differ
+	Asked   string      // what is reached with the certainty asked for
 	Chances [][2]string
 }
 
@@ -44,7 +45,7 @@ func sure(p *plan.Plan, l *plan.Layout, w words) sureness {
 	if l.Cost.Low.Known() {
 		s.Rows = append(s.Rows, [4]string{"Materials", total(l.Cost), theSame, plain(l.Cost.Low, 0) + " to " + plain(l.Cost.High, 0)})
 	}
-	s.Luck = luckText(p, l, w)
+	s.Luck, s.Asked = luckText(p, l, w), askedText(p, l, w)
 	for _, t := range l.Sureties() {
 		s.Chances = append(s.Chances, [2]string{sentenceStart(t.What), t.Text()})
 	}
@@ -66,6 +67,19 @@ func luckText(p *plan.Plan, l *plan.Layout, w words) string {
 	}
 	return again + w.length(head) + " of drive head and " +
 		quantity.Format(w.system, quantity.DailyVolume, float64(water)/86400/1000) + " more than it had, on average. That is taken off what to count on, and the chances and ranges hold for what is left."
+}
+
+// askedText says what is reached with the certainty that was asked for.
+func askedText(p *plan.Plan, l *plan.Layout, w words) string {
+	if !p.Certainty.Known() || !l.DeliveredLDaySure.Known() {
+		return ""
+	}
+	text := "A certainty of " + w.share(p.Certainty) + " was asked for. As far as the heights of the terrain go, "
+	if l.DeliveredLDaySure == 0 {
+		return text + "the pump does not run with it."
+	}
+	return text + "the drive head is " + w.length(l.DriveHeadSureM) + " or more with it, and " + w.perDay(l.DeliveredLDaySure) +
+		" or more reach the tank; with the creek, the friction and the pump uncertain as well, " + w.perDay(l.DeliveredLDayDrawn) + " or more."
 }
 
 // sentenceStart gives a text a capital.

@@ -304,6 +304,8 @@ func (k *seeker) cheapestPump(t *task, stairs []rung) {
 		if math.IsNaN(k.lift[p]) || !(top >= k.needed(p)) {
 			continue
 		}
+		short := k.leastShortOf(p)
+		top -= short
 		cost := t.engine.pumpCost + t.engine.driveLeast + t.engine.delivery[t.way].of(&k.DeliveryAt[p])
 		if cost > k.costSoFar() {
 			continue
@@ -318,7 +320,7 @@ func (k *seeker) cheapestPump(t *task, stairs []rung) {
 		if top < need {
 			continue
 		}
-		cost += cheapest(stairs, need)
+		cost += cheapest(stairs, need+short)
 		if k.offerable(cost, bound) {
 			list = append(list, priced{bounded{bound: bound, p: int32(p)}, cost, need, against})
 		}
@@ -352,24 +354,25 @@ func (k *seeker) cheapestPlace(t *task, pump priced) {
 		if cost > k.costSoFar() {
 			continue
 		}
+		short := k.leastShort(int(s), p)
 		low, high := 0.0, -1.0 // of the window, when first needed
 		for c := range classes {
 			if !k.wantsClass(c) {
 				continue
 			}
 			rungs := t.flow.rungs(t.engine.standpipe, int(s), c)
-			if len(rungs) == 0 || rungs[0].level-outlet < pump.need || cost+cheapest(rungs, outlet+pump.need) > k.costSoFar() {
+			if len(rungs) == 0 || rungs[0].level-outlet-short < pump.need || cost+cheapest(rungs, outlet+pump.need+short) > k.costSoFar() {
 				continue
 			}
 			if high < 0 {
 				low, high = t.table.window(length, k.lift[p])
 			}
 			need, most := max(pump.need, low), min(k.allowed(p), high)
-			if need > most || rungs[0].level-outlet < need {
+			if need+short > most || rungs[0].level-outlet-short < need {
 				continue
 			}
-			bound := t.table.at(min(rungs[0].level-outlet, most), pump.against, length)
-			if total := cost + cheapest(rungs, outlet+need); k.offerable(total, bound) {
+			bound := t.table.at(min(rungs[0].level-outlet, most)-short, pump.against, length)
+			if total := cost + cheapest(rungs, outlet+need+short); k.offerable(total, bound) {
 				list = append(list, priced{bounded{bound, pump.p, s, pair, c}, total, need, pump.against})
 			}
 		}
@@ -382,6 +385,10 @@ func (k *seeker) cheapestPlace(t *task, pump priced) {
 			continue
 		}
 		length := k.drive.length(int(o.s), p)
+		if k.surely {
+			k.climbSurely(t, o.bounded, length, fixed+t.engine.driveCost.at(length), o.need, o.against)
+			continue
+		}
 		rungs := t.flow.rungs(t.engine.standpipe, int(o.s), o.class)
 		_, high := t.table.window(length, k.lift[p])
 		if most := min(k.allowed(p), high); rungs[0].level > outlet+most {

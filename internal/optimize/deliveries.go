@@ -26,7 +26,7 @@ func (st *site) addOthers(ctx context.Context, s *Settings) error {
 		if err != nil {
 			return err
 		}
-		other.set = k + 1
+		other.set, other.risk = k+1, st.risk
 		st.others = append(st.others, other)
 	}
 	return nil

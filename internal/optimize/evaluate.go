@@ -26,6 +26,10 @@ type found struct {
 	head   float64
 	cost   int64 // without contingency
 	op     hydraulics.Operation
+
+	// Drive head with the certainty asked for, and what is delivered with it;
+	// sure is that of op where none is asked for.
+	sureHead, sure float64
 }
 
 // miss says which limit a layout breaks.

@@ -71,7 +71,7 @@ func (st *site) demanding(m3s float64) *site {
 		Problem: &p, n: st.n, workers: 1, record: st.record,
 		water: st.water, drive: st.drive, pairs: st.pairs, chords: st.chords, lift: st.lift, tuning: st.tuning,
 		options: st.options, engines: st.engines, ways: st.ways, stands: st.stands, flows: st.flows, costs: st.costs,
-		set: st.set, others: others,
+		risk: st.risk, set: st.set, others: others,
 	}
 }
 

@@ -41,11 +41,15 @@ import (
 type Objective string
 
 // The objectives. What is equally good is decided by the next one: MostHead by
-// water, MostWater by cost of pipes, LeastCost by water.
+// water, MostWater and MostSureWater by cost of pipes, LeastCost by water: by
+// sure water where Problem.Certainty asks for it.
 const (
 	MostHead  Objective = "most_head" // of those that deliver Problem.Demand: the least flow has always the most head
 	MostWater Objective = "most_water"
-	LeastCost Objective = "least_cost" // that delivers Problem.Demand
+	LeastCost Objective = "least_cost" // that delivers Problem.Demand, with Problem.Certainty where that is given
+
+	// MostSureWater is the most water that is reached with Problem.Certainty.
+	MostSureWater Objective = "most_sure_water"
 )
 
 // DeliveryWay is what the delivery line from a pump station to the tank looks
@@ -92,6 +96,15 @@ type Problem struct {
 	Objective  Objective // "" is LeastCost with a demand, MostWater without
 	Layouts    int       // how many different layouts are wanted; 0 counts as 5
 	FlowStep   float64   // ratio of one flow that is tried to the next; 0 is steps of a fifth
+
+	// Certainty is the chance with which a layout must deliver what it is
+	// chosen for, as far as the error of its drive head goes; 0, or a half and
+	// less, asks for none, but counts as 0.9 with MostSureWater.
+	Certainty float64
+	// HeadSigma is the standard deviation of the drive head of an intake and a
+	// pump, in metres; nil: the head is known for sure. It is called from
+	// several goroutines.
+	HeadSigma func(intake, pump orb.Point) float64
 
 	WasteFraction   float64 // of pipe, for cuts and laying
 	ContingencyPart float64 // of the cost of a layout
@@ -171,11 +184,16 @@ type Candidate struct {
 
 	SupplyM, DriveM, DeliveryM float64 // pipe lengths along the slope; DriveM of one pipe
 	DriveFallM                 float64
-	StandpipeM                 float64 // length of the standpipe
-	StandpipeWaterM            float64 // running water above the creek at the standpipe
-	SupplySlope                float64 // friction slope of the supply pipe
-	IntakeLossM, BoxDropM      float64
-	SupplyLossM                float64 // friction over SupplyM
+
+	// What the drive head is at least with Problem.Certainty, in metres, and
+	// what reaches the tank with it, m³/s; both as planned where none is asked
+	// for. SureWater is 0 where the pump does not run with that head.
+	SureHeadM, SureWater  float64
+	StandpipeM            float64 // length of the standpipe
+	StandpipeWaterM       float64 // running water above the creek at the standpipe
+	SupplySlope           float64 // friction slope of the supply pipe
+	IntakeLossM, BoxDropM float64
+	SupplyLossM           float64 // friction over SupplyM
 
 	Layout  catalog.Layout
 	Takeoff catalog.Takeoff
@@ -218,6 +236,7 @@ const (
 	DeliveryAboveRating = "delivery_above_rating"
 	PumpTooSmall        = "pump_too_small" // for the flow
 	OverBudget          = "dearer"
+	NotSureEnough       = "not_sure_enough" // works as planned, but not with the certainty asked for
 
 	// Only of a trial with places given.
 	DriveRises      = "drive_pipe_rises"

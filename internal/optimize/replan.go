@@ -77,7 +77,7 @@ func (r *Replanner) with(ctx context.Context, creek *profile.Profile) *site {
 	b := r.base
 	p := *b.Problem
 	p.Creek = creek
-	st := &site{Problem: &p, n: b.n, workers: 1, record: b.record, tuning: b.tuning, options: b.options, engines: b.engines, ways: b.ways, stands: b.stands, costs: b.costs}
+	st := &site{Problem: &p, n: b.n, workers: 1, record: b.record, tuning: b.tuning, options: b.options, engines: b.engines, ways: b.ways, stands: b.stands, costs: b.costs, risk: b.risk}
 	st.placeCreek()
 	f := &flow{site: st, m3s: b.flows[0].m3s}
 	f.work(ctx)

@@ -158,7 +158,10 @@ func (st *site) choosePlaces(ctx context.Context, byGoal map[Objective][]*job) (
 	for _, f := range picked {
 		kept = append(kept, keeper{found: f})
 	}
-	for _, goal := range []Objective{MostHead, MostWater, LeastCost} {
+	for k := range kept {
+		st.makeSure(kept[k].found)
+	}
+	for _, goal := range []Objective{MostHead, MostWater, MostSureWater, LeastCost} {
 		var best *found
 		for _, j := range byGoal[goal] {
 			if j.best != nil && (best == nil || compareFound(goal, j.best, best) < 0) {
@@ -171,6 +174,7 @@ func (st *site) choosePlaces(ctx context.Context, byGoal map[Objective][]*job) (
 		at := slices.IndexFunc(kept, func(k keeper) bool { return compareFound(goal, k.found, best) == 0 })
 		if at < 0 {
 			at = len(kept)
+			st.makeSure(best)
 			kept = append(kept, keeper{found: best})
 		}
 		kept[at].bestAt = append(kept[at].bestAt, goal)
@@ -274,6 +278,10 @@ func (st *site) describe(f *found, bestAt []Objective) Candidate {
 		Flow: f.flow.m3s, Operation: f.op,
 		DriveHeadM: f.head, RunningLevelM: f.rung.level, StaticLevelM: w.z[i], OutletM: st.drive.outlet[f.p], LiftM: st.lift[f.p],
 		DriveM: f.length, DriveFallM: w.z[f.s] - st.drive.outlet[f.p], DeliveryM: way.LengthM,
+		SureHeadM: f.head, SureWater: f.sure,
+	}
+	if st.risk != nil {
+		c.SureHeadM = f.sureHead
 	}
 	c.Layout = catalog.Layout{
 		DrivePipe: e.drive.ID, DriveM: f.length, Pump: e.pump.ID, Pumps: e.pumps,

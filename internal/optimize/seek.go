@@ -26,7 +26,11 @@ type seeker struct {
 	bucket
 	best *found
 
-	pumpOffers, placeOffers []priced // memory for leastCost
+	surely bool // the certainty of the problem counts
+
+	pumpOffers, placeOffers []priced  // memory for leastCost
+	sureList                []sureWay // memory for sureWays
+	fed                     []rung
 	// tooSmall lists heads and drive-pipe lengths at which the pump of the
 	// choice at work cannot draw the flow at one pump station: neither can it
 	// with less head or a longer pipe.
@@ -39,11 +43,11 @@ func (st *site) seekHere(ctx context.Context, goal Objective, b bucket, best *fo
 	if len(st.engines) == 0 || len(st.ways) == 0 {
 		return best
 	}
-	k := &seeker{site: st, ctx: ctx, goal: goal, bucket: b, best: best}
+	k := &seeker{site: st, ctx: ctx, goal: goal, bucket: b, best: best, surely: st.asksSure(goal)}
 	switch goal {
 	case MostHead:
 		k.mostHead()
-	case MostWater:
+	case MostWater, MostSureWater:
 		k.mostWater()
 	default:
 		k.leastCost()
@@ -56,19 +60,25 @@ func (st *site) seekHere(ctx context.Context, goal Objective, b bucket, best *fo
 func compareFound(goal Objective, a, b *found) int {
 	head := cmp.Compare(b.head, a.head)
 	water := cmp.Compare(b.op.DeliveredTotal, a.op.DeliveredTotal)
+	sure := cmp.Compare(b.sure, a.sure)
 	cost := cmp.Compare(a.cost, b.cost)
 	switch goal {
 	case MostHead:
 		return cmp.Or(head, water, cost)
 	case MostWater:
 		return cmp.Or(water, cost)
+	case MostSureWater:
+		return cmp.Or(sure, cost)
 	}
-	return cmp.Or(cost, water)
+	return cmp.Or(cost, sure)
 }
 
 // offer takes a layout that works if it is better than the best so far.
 func (k *seeker) offer(f found) {
 	f.site, f.cost = k.site, k.costOf(&f)
+	if !k.surely {
+		f.sure = f.op.DeliveredTotal
+	}
 	if k.best == nil || compareFound(k.goal, &f, k.best) < 0 {
 		k.best = &f
 	}
@@ -179,12 +189,12 @@ func (t *task) bound() float64 {
 	return t.table.atAnyLength(min(t.top, t.table.bearsAny()), t.lift)
 }
 
-// water of the best layout so far.
+// water of the best layout so far; the sure water where that is asked for.
 func (k *seeker) mostSoFar() float64 {
 	if k.best == nil {
 		return 0
 	}
-	return k.best.op.DeliveredTotal
+	return k.best.sure
 }
 
 // mostWater goes through flows and engines, then pumps, then drive pipes, each
@@ -202,6 +212,9 @@ func (k *seeker) mostWater() {
 		for p := k.from; p < k.to; p++ {
 			top := min(t.flow.pumpTop[p], k.allowed(p), t.table.bearsAny())
 			if !(top >= k.needed(p)) || math.IsNaN(k.lift[p]) {
+				continue
+			}
+			if top -= k.leastShortOf(p); !(top >= k.needed(p)) {
 				continue
 			}
 			if b := t.table.atAnyLength(top, k.lift[p]); b > k.mostSoFar() {
@@ -239,7 +252,7 @@ func (k *seeker) places(list []bounded, t *task, p int) []bounded {
 			}
 			length := k.drive.length(int(s), p)
 			low, high := t.table.window(length, k.lift[p])
-			head = min(head, k.allowed(p), high)
+			head = min(head, k.allowed(p), high) - k.leastShort(int(s), p)
 			if head < max(need, low) {
 				continue
 			}
@@ -260,6 +273,10 @@ func (k *seeker) tryWater(t *task, pl bounded) {
 	}
 	f, e, outlet := t.flow, t.engine, k.drive.outlet[p]
 	length := k.drive.length(s, p)
+	if k.surely {
+		k.tryWaterSurely(t, pl, length)
+		return
+	}
 	low, high := t.table.window(length, k.lift[p])
 	r, ok := k.highest(f, s, pl.class, e.standpipe, outlet+min(k.allowed(p), high))
 	if !ok {

@@ -78,8 +78,9 @@ type site struct {
 	stands  []*catalog.Item // standpipes; nil where the catalog has none
 	flows   []*flow
 	costs   costing
-	set     int     // of delivery lines
-	others  []*site // with the other sets
+	risk    *headRisk // nil where no certainty is asked for
+	set     int       // of delivery lines
+	others  []*site   // with the other sets
 
 	evaluations, bounds atomic.Int64
 }
@@ -113,6 +114,10 @@ func prepareSite(p *Problem, s *Settings) (*site, error) {
 			p.Objective = LeastCost
 		}
 	}
+	if p.Objective == MostSureWater && p.Certainty == 0 {
+		p.Certainty = usualCertainty
+	}
+	st.risk = newHeadRisk(p)
 	if p.Layouts <= 0 {
 		p.Layouts = usualLayouts
 	}

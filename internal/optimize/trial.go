@@ -220,6 +220,9 @@ func (t *Trials) at(base *site, at TrialPlaces, way DeliveryWay, choice TrialCho
 	way.OK = way.LengthM > 0
 	p.DeliveryAt[len(of)-1] = way
 	st := &site{Problem: &p, n: len(of), workers: 1, record: base.record, tuning: base.tuning, options: base.options, engines: base.engines, ways: base.ways, stands: base.stands, costs: base.costs, flows: base.flows}
+	if base.risk != nil {
+		st.risk = &headRisk{Problem: &p, z: base.risk.z}
+	}
 	st.placeHeights()
 	index := func(k int) int {
 		if k < 0 {
@@ -394,7 +397,10 @@ type keeping func(f *found, m *miss) bool
 // the most water, with these limits or without.
 func (r *trial) bestYielding(ways []trialWay) *found {
 	asked := func(f *found, m *miss) bool {
-		return m == nil && (r.Objective == MostWater || f.op.DeliveredTotal >= r.Demand)
+		if r.Objective == MostWater || r.Objective == MostSureWater {
+			return m == nil && f.sure > 0
+		}
+		return m == nil && f.op.DeliveredTotal >= r.Demand && f.sure >= r.Demand
 	}
 	if f := r.best(r.Objective, ways, asked); f != nil {
 		return f
@@ -456,7 +462,7 @@ func (r *trial) tasks(goal Objective, ways []trialWay) []trialTask {
 		switch goal {
 		case MostHead:
 			return cmp.Or(cmp.Compare(ways[b.at].head, ways[a.at].head), cmp.Compare(b.bound, a.bound), listed)
-		case MostWater:
+		case MostWater, MostSureWater:
 			return cmp.Or(cmp.Compare(b.bound, a.bound), listed)
 		}
 		return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(b.bound, a.bound), listed)
@@ -486,12 +492,17 @@ func (r *trial) best(goal Objective, ways []trialWay, wanted keeping) *found {
 		if best == nil {
 			return 0
 		}
-		return best.op.DeliveredTotal
+		return best.sure
 	}
+	water := goal == MostWater || goal == MostSureWater
 	try := func(t *trialTask) {
 		f := r.found(t)
 		var m *miss
 		f.op, m = r.evaluate(t.choice, r.p, r.length, f.head)
+		f.sure = f.op.DeliveredTotal
+		if m == nil && r.asksSure(goal) {
+			r.makeSure(f)
+		}
 		if !wanted(f, m) {
 			return
 		}
@@ -500,7 +511,7 @@ func (r *trial) best(goal Objective, ways []trialWay, wanted keeping) *found {
 		}
 	}
 	for _, t := range r.tasks(goal, ways) {
-		same := best != nil && (goal == MostWater || goal == MostHead && t.way.head == best.head || goal == LeastCost && t.cost == best.cost)
+		same := best != nil && (water || goal == MostHead && t.way.head == best.head || goal == LeastCost && t.cost == best.cost)
 		switch {
 		case best != nil && (goal == MostHead && t.way.head < best.head || goal == LeastCost && t.cost > best.cost):
 			return best
@@ -520,7 +531,7 @@ func (r *trial) best(goal Objective, ways []trialWay, wanted keeping) *found {
 		worst := math.Inf(1) // friction that was too much
 		for way := range r.site.ways {
 			least := 0.0
-			if same = best != nil && (goal == MostWater || t.way.head == best.head); same {
+			if same = best != nil && (water || t.way.head == best.head); same {
 				least = most()
 			}
 			loss := r.deliveryLoss(way, r.p, least)
@@ -566,6 +577,7 @@ func (r *trial) whyIdle(ways []trialWay) Breach {
 // result writes a layout out, with every limit that it breaks; on is the site
 // on which it was found.
 func (r *trial) result(on *trial, f *found) Trial {
+	r.makeSure(f)
 	c := on.describe(f, nil)
 	t := Trial{Candidate: &c, HeadM: f.head, Breaches: slices.Clone(r.fixed)}
 	for _, w := range r.ways() {
@@ -577,8 +589,16 @@ func (r *trial) result(on *trial, f *found) Trial {
 	if m != nil && m.reason != LiftRatioTooHigh {
 		t.Breaches = r.breach(t.Breaches, r.p, m.reason, m.value, m.limit)
 	}
-	if r.Objective != MostWater && op.DeliveredTotal < r.Demand {
+	water := r.Objective == MostWater || r.Objective == MostSureWater
+	if !water && op.DeliveredTotal < r.Demand {
 		t.Breaches = r.breach(t.Breaches, r.p, TooLittleWater, quantity.Of(quantity.DailyVolume, op.DeliveredTotal), quantity.Of(quantity.DailyVolume, r.Demand))
+	}
+	wanted := r.Demand
+	if r.Objective == MostSureWater {
+		wanted = op.DeliveredTotal
+	}
+	if r.asksSure(r.Objective) && op.DeliveredTotal >= wanted && (f.sure < wanted && !water || f.sure <= 0) {
+		t.Breaches = r.breach(t.Breaches, r.p, NotSureEnough, quantity.Of(quantity.DailyVolume, f.sure), quantity.Of(quantity.DailyVolume, wanted))
 	}
 	for _, at := range []*int{&c.Intake, &c.Pump, &c.Box, &c.Standpipe, &c.DriveFrom} {
 		if *at >= 0 {
@@ -597,11 +617,14 @@ func (t *Trials) Better(a, b *Trial) bool {
 	}
 	water := cmp.Compare(a.Candidate.Operation.DeliveredTotal, b.Candidate.Operation.DeliveredTotal)
 	cost := cmp.Compare(b.Candidate.Cost.Minor, a.Candidate.Cost.Minor)
+	sure := cmp.Compare(a.Candidate.SureWater, b.Candidate.SureWater)
 	switch t.strict.Objective {
 	case MostHead:
 		return cmp.Or(cmp.Compare(a.HeadM, b.HeadM), water, cost) > 0
 	case MostWater:
 		return cmp.Or(water, cost) > 0
+	case MostSureWater:
+		return cmp.Or(sure, cost) > 0
 	}
-	return cmp.Or(cost, water) > 0
+	return cmp.Or(cost, sure) > 0
 }

@@ -15,6 +15,7 @@ import (
 // what is nearest.
 func (st *site) explain(ctx context.Context, res *Result, byGoal map[Objective][]*job, kept []keeper) error {
 	w := st.newInquiry()
+	w.ctx = ctx
 	tally := map[string]*Reject{}
 	for r := range res.Reaches {
 		reach := &res.Reaches[r]
@@ -46,7 +47,7 @@ func (st *site) explain(ctx context.Context, res *Result, byGoal map[Objective][
 }
 
 // codes lists the reasons in the order in which they are reported.
-var codes = []string{Land, NoDeliveryWay, DrivePipeTooShort, TooLittleHead, StandpipeTooHigh, SupplySummit, SupplyTooLong, DrivePipeTooLong, DriveGround, DriveHeadTooHigh, LiftRatioTooHigh, LiftTooLow, LiftTooHigh, TooLittleWater, PumpTooSmall, SurgeAboveRating, DeliveryAboveRating}
+var codes = []string{Land, NoDeliveryWay, DrivePipeTooShort, TooLittleHead, StandpipeTooHigh, SupplySummit, SupplyTooLong, DrivePipeTooLong, DriveGround, DriveHeadTooHigh, LiftRatioTooHigh, LiftTooLow, LiftTooHigh, TooLittleWater, PumpTooSmall, SurgeAboveRating, DeliveryAboveRating, NotSureEnough}
 
 // claim says which layout stands in a reach, or that a better one stands
 // elsewhere.
@@ -64,6 +65,8 @@ func (st *site) claim(reach *Reach, main *found, kept []keeper) {
 	switch st.Objective {
 	case MostHead:
 		reach.Value, reach.Limit = quantity.Of(quantity.Head, main.head), quantity.Of(quantity.Head, best.head)
+	case MostSureWater:
+		reach.Value, reach.Limit = quantity.Of(quantity.DailyVolume, main.sure), quantity.Of(quantity.DailyVolume, best.sure)
 	case MostWater:
 		reach.Value, reach.Limit = quantity.Of(quantity.DailyVolume, main.op.DeliveredTotal), quantity.Of(quantity.DailyVolume, best.op.DeliveredTotal)
 	default:
@@ -76,6 +79,7 @@ func (st *site) claim(reach *Reach, main *found, kept []keeper) {
 // one at a time from the flow and the supply pipe that lose least head.
 type inquiry struct {
 	*site
+	ctx     context.Context
 	flow    *flow
 	option  int
 	grade   grade
@@ -185,6 +189,9 @@ func (q *inquiry) within(p int) float64 {
 
 // blame finds the limit that keeps a reach from having a layout.
 func (q *inquiry) blame(reach *Reach, water *found) {
+	if water != nil && q.unsure(reach, water) {
+		return
+	}
 	if water != nil { // it works, but delivers less than is wanted
 		reach.Reason = TooLittleWater
 		reach.Value, reach.Limit = quantity.Of(quantity.DailyVolume, water.op.DeliveredTotal), quantity.Of(quantity.DailyVolume, q.Demand)
@@ -567,6 +574,8 @@ func missText(reason string) string {
 	switch reason {
 	case TooLittleWater:
 		return "the best place gives {0}, {1} are needed"
+	case NotSureEnough:
+		return "with the certainty that is asked for, the best place gives {0} of {1}"
 	case PumpTooSmall:
 		return "the flow of {0} is more than the largest pump draws, {1}"
 	case LiftRatioTooHigh:
@@ -591,6 +600,8 @@ func missHint(reason string) string {
 	switch reason {
 	case TooLittleWater:
 		return "take more of the creek, lower the demand or allow more head"
+	case NotSureEnough:
+		return "a drop that is measured on site makes the head surer; or take more of the creek, or ask for less water or less certainty"
 	case PumpTooSmall:
 		return "allow more pumps or larger ones"
 	case LiftRatioTooHigh, LiftTooHigh:

@@ -51,6 +51,7 @@ type uncertain struct {
 	driveHeadMin               float64
 	liftM                      float64 // static
 	demand                     float64 // m³/s, 0 for none
+	certainty                  float64 // asked for; 0 for none
 	drawFlow                   float64 // m³/s, all pumps
 	lengthM, lengthSigmaM      [pipeRuns]float64
 
@@ -101,6 +102,7 @@ type band struct {
 	liftSigmaM        float64
 	chance            chances
 	low, high         float64 // 10 and 90 % points of delivered flow, m³/s, all pumps
+	sure              float64 // what is delivered with the certainty asked for
 	costLow, costHigh float64 // and of cost
 	worth             float64 // mean over the draws
 	dropSigmaM        float64 // of the drop from intake to pump
@@ -234,6 +236,7 @@ func (u *uncertain) sum(outcomes []outcome) (b band) {
 	slices.Sort(delivered)
 	slices.Sort(costs)
 	low, high := len(outcomes)/10, len(outcomes)-1-len(outcomes)/10
+	b.sure = surely(delivered, u.certainty)
 	b.low, b.high, b.costLow, b.costHigh = delivered[low], delivered[high], costs[low], costs[high]
 	return b
 }

@@ -121,7 +121,7 @@ func keptBy(key string) reuse {
 	case key == "terrain" || key == "crs" || key == "z_unit" || key == "accuracy":
 		return nothing
 	case slices.Contains([]string{
-		"name", "objective", "demand", "demand_margin", "settling_box", "contingency", "place_step", "layouts", "front", "seed", "replans", "price_spread", "crew_hour", "tank.reserve",
+		"name", "objective", "certainty", "demand", "demand_margin", "settling_box", "contingency", "place_step", "layouts", "front", "seed", "replans", "price_spread", "crew_hour", "tank.reserve",
 		"limits.drive_pipe_length.min", "limits.drive_pipe_length.max", "limits.drive_head.min", "limits.drive_head.max",
 		"limits.standpipe_height.min", "limits.standpipe_height.max", "limits.standpipe_freeboard", "limits.supply_pipe_length.max", "limits.lift_ratio.max", "limits.pumps.max",
 	}, key), strings.HasPrefix(key, "creek_flow."):

@@ -46,6 +46,7 @@ func (j *job) gradeWinners() error {
 	}
 	j.explain()
 	j.tellLuck()
+	j.tellSure()
 	return nil
 }
 
@@ -463,7 +464,7 @@ func (g *grader) doubts() []finding.Finding {
 
 // why says in a sentence what speaks for a layout.
 func (j *job) why(l *Layout) string {
-	words := map[string]string{string(optimize.MostHead): "the most drive head", string(optimize.MostWater): "the most water", string(optimize.LeastCost): "the least cost for the water wanted"}
+	words := map[string]string{string(optimize.MostHead): "the most drive head", string(optimize.MostWater): "the most water", string(optimize.MostSureWater): "the most water that is sure enough", string(optimize.LeastCost): "the least cost for the water wanted"}
 	var best []string
 	for _, o := range l.BestAt {
 		best = append(best, words[o])

@@ -39,7 +39,7 @@ func (g *grader) certainty(k int) error {
 		intake: g.creek.Points[c.Intake], standpipe: g.creek.Points[c.DriveFrom], pump: g.creek.Points[c.Pump], tank: g.tank,
 		driveHeadM: c.DriveHeadM - g.luck.headM, standpipeM: c.StandpipeWaterM - g.luck.aboveFootM,
 		standpipeMin: g.site.Limits.StandpipeMinM, standpipeMax: g.site.Limits.StandpipeMaxM, hasStandpipe: c.Standpipe >= 0,
-		driveHeadMin: g.site.Limits.DriveHeadMinM, liftM: g.liftM(), demand: g.site.Demand,
+		driveHeadMin: g.site.Limits.DriveHeadMinM, liftM: g.liftM(), demand: g.site.Demand, certainty: g.problem.Certainty,
 		drawFlow: c.Flow, take: g.problem.TakeFlow, takeSigma: g.site.TakeShare * g.site.lowFlowSigma(), priceSpread: g.site.PriceSpread,
 		lengthM:      [pipeRuns]float64{c.SupplyM, c.DriveM, g.route.LengthM},
 		lengthSigmaM: g.lengthSigmas(g.certain.DiffSigma(g.creek.Points[c.DriveFrom], g.creek.Points[c.Pump])),
@@ -96,6 +96,7 @@ func (g *grader) writeCertainty(b *band, lengthSigmaM [pipeRuns]float64) {
 	}
 	l.DeliveredLDayLow, l.DeliveredLDayHigh = Number(b.low*litresPerDay), Number(b.high*litresPerDay)
 	l.Cost.Low, l.Cost.High = Number(math.Round(b.costLow)), Number(math.Round(b.costHigh))
+	g.writeSure(b)
 	l.DriveHeadCorrectedM, l.DeliveredLDayCorrected = Unknown, Unknown
 	if g.luck.known {
 		l.DriveHeadCorrectedM = l.DriveHeadM - Number(g.luck.headM)

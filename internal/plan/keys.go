@@ -52,7 +52,8 @@ var siteKeys = []key{
 	number("creek_flow.take_at_most", quantity.Ratio, "0.1 %", "100 %", "40 %", "planning advice: 30 to 50 % of the driest flow; local rules come first", func(s *Site) *float64 { return &s.TakeShare }),
 	replacing(number("demand", quantity.DailyVolume, "10 L/day", "10000000 L/day", "", "", func(s *Site) *float64 { return &s.Demand }), func(s *Site) { s.DemandUses = nil }),
 	number("demand_margin", quantity.Ratio, "0 %", "300 %", "25 %", "a ram that nobody has measured yet delivers within about a quarter of the model", func(s *Site) *float64 { return &s.DemandMargin }),
-	word("objective", []string{string(optimize.LeastCost), string(optimize.MostWater), string(optimize.MostHead)}, "", "", func(s *Site, w string) { s.Objective = optimize.Objective(w) }),
+	word("objective", []string{string(optimize.LeastCost), string(optimize.MostWater), string(optimize.MostSureWater), string(optimize.MostHead)}, "", "", func(s *Site, w string) { s.Objective = optimize.Objective(w) }),
+	number("certainty", quantity.Ratio, "50 %", "99 %", "", "", func(s *Site) *float64 { return &s.Certainty }),
 
 	length("limits.drive_pipe_length.min", "0 m", "300 m", "7.5 m", "25 to 50 ft in old trade books (Building Trades Pocketbook); shorter, the beat is hasty", func(s *Site) *float64 { return &s.Limits.DriveLengthMinM }),
 	length("limits.drive_pipe_length.max", "1 m", "300 m", "100 ft", "installers of small pumps give the drive pipe 100 ft at most; common practice, no source", func(s *Site) *float64 { return &s.Limits.DriveLengthMaxM }),

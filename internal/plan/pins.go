@@ -239,7 +239,7 @@ func (j *job) answerPins() error {
 	if len(j.pins) == 0 {
 		return nil
 	}
-	works := len(j.plan.Layouts) > 0 && (j.problem.Objective == optimize.MostWater || j.result.Ranked[0].Operation.DeliveredTotal >= j.problem.Demand)
+	works := len(j.plan.Layouts) > 0 && (j.problem.Objective == optimize.MostWater || j.problem.Objective == optimize.MostSureWater || j.result.Ranked[0].Operation.DeliveredTotal >= j.problem.Demand)
 	for _, q := range j.pins {
 		a := PinAnswer{Place: q.key, StationM: Unknown, Lon: Degrees(math.NaN()), Lat: Degrees(math.NaN()), Works: works, Value: Unknown, Limit: Unknown, NearestM: Unknown}
 		if q.station >= 0 {

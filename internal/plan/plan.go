@@ -20,6 +20,7 @@ type Plan struct {
 	Seed        uint64 `json:"seed"`
 	Units       string `json:"units"` // us or si: what is printed for people
 	Objective   string `json:"objective"`
+	Certainty   Number `json:"certainty"`     // with which the water must be reached as far as the heights go; null when none is asked for
 	Demand      Number `json:"demand_l_day"`  // null when none is stated
 	Take        Number `json:"take_flow_l_s"` // most that may be drawn from the creek
 	LowFlow     Number `json:"creek_low_l_s"` // lowest flow of the creek
@@ -165,23 +166,31 @@ type Layout struct {
 	// because it takes the place that the terrain's error flatters most;
 	// DeliveredLDayCorrected likewise. null where that is not known. Chances
 	// and ranges hold for the corrected values.
-	DriveHeadCorrectedM    Number  `json:"drive_head_corrected_m"`
-	DeliveredLDayCorrected Number  `json:"delivered_l_day_corrected"`
-	ChanceWorks            Number  `json:"chance_works"`
-	Chances                Chances `json:"chances"`
-	DriveFlowLMin          Number  `json:"drive_flow_l_min"`
-	DeliveredLMin          Number  `json:"delivered_l_min"`
-	DeliveredLDay          Number  `json:"delivered_l_day"`
-	DeliveredLDayLow       Number  `json:"delivered_l_day_low"`
-	DeliveredLDayHigh      Number  `json:"delivered_l_day_high"`
-	BeatsPerMin            Number  `json:"beats_per_min"`
-	Efficiency             Number  `json:"efficiency"`           // D'Aubuisson
-	EfficiencyRankine      Number  `json:"efficiency_rankine"`   //
-	LiftRatio              Number  `json:"lift_ratio"`           //
-	Mu                     Number  `json:"mu"`                   // Joukowsky head over delivery head
-	ClosingVelocityMS      Number  `json:"closing_velocity_m_s"` //
-	ShutoffHeadM           Number  `json:"shutoff_head_m"`       // surge that the drive pipe must survive
-	CreekLeftShare         Number  `json:"creek_left_share"`     // of low flow, between intake and pump
+	DriveHeadCorrectedM    Number `json:"drive_head_corrected_m"`
+	DeliveredLDayCorrected Number `json:"delivered_l_day_corrected"`
+	// DriveHeadSureM is what the drive head is at least with the plan's
+	// certainty, by the error of the heights alone, and DeliveredLDaySure what
+	// is delivered with it; DeliveredLDayDrawn is what is delivered with that
+	// certainty by the draws, which vary all else as well. null when none is
+	// asked for.
+	DriveHeadSureM     Number  `json:"drive_head_sure_m"`
+	DeliveredLDaySure  Number  `json:"delivered_l_day_sure"`
+	DeliveredLDayDrawn Number  `json:"delivered_l_day_sure_drawn"`
+	ChanceWorks        Number  `json:"chance_works"`
+	Chances            Chances `json:"chances"`
+	DriveFlowLMin      Number  `json:"drive_flow_l_min"`
+	DeliveredLMin      Number  `json:"delivered_l_min"`
+	DeliveredLDay      Number  `json:"delivered_l_day"`
+	DeliveredLDayLow   Number  `json:"delivered_l_day_low"`
+	DeliveredLDayHigh  Number  `json:"delivered_l_day_high"`
+	BeatsPerMin        Number  `json:"beats_per_min"`
+	Efficiency         Number  `json:"efficiency"`           // D'Aubuisson
+	EfficiencyRankine  Number  `json:"efficiency_rankine"`   //
+	LiftRatio          Number  `json:"lift_ratio"`           //
+	Mu                 Number  `json:"mu"`                   // Joukowsky head over delivery head
+	ClosingVelocityMS  Number  `json:"closing_velocity_m_s"` //
+	ShutoffHeadM       Number  `json:"shutoff_head_m"`       // surge that the drive pipe must survive
+	CreekLeftShare     Number  `json:"creek_left_share"`     // of low flow, between intake and pump
 
 	Starting  Starting  `json:"starting"`
 	StuckOpen StuckOpen `json:"stuck_open"`

@@ -173,6 +173,7 @@ func (j *job) state() (optimize.Problem, error) {
 		WasteFraction:   j.site.PipeWaste,
 		ContingencyPart: j.site.Contingency,
 	}
+	j.askForCertainty(&p)
 	j.plan.Objective = string(p.Objective)
 	j.deliveryWays(creek, extra, j.field, p.DeliveryAt)
 	j.otherWays(creek, extra, &p)
@@ -241,13 +242,15 @@ func (j *job) deliveryWays(creek *profile.Profile, extra map[int]bool, field *te
 }
 
 // objective is what the user asks for: the cheapest way to the demand when
-// there is one, else the most water.
+// there is one, else the most water, or the most that is sure enough.
 func (j *job) objective() optimize.Objective {
 	switch {
 	case j.site.Objective != "":
 		return j.site.Objective
 	case j.site.Demand > 0:
 		return optimize.LeastCost
+	case j.site.Certainty > 0:
+		return optimize.MostSureWater
 	default:
 		return optimize.MostWater
 	}

@@ -45,6 +45,7 @@ type Site struct {
 	// model of a pump that nobody has measured may be off by a quarter.
 	DemandMargin float64
 	Objective    optimize.Objective
+	Certainty    float64 // chance that the water must be reached with; 0: none is asked for
 	Limits       optimize.Limits
 	// DeliveryMaxM bounds the delivery line, and with it how far from the
 	// tank anything is looked at.

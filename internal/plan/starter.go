@@ -74,7 +74,8 @@ tank: {lat: 0.0, lon: 0.0, inlet_above_ground: "6 ft", reserve: "2 day"}
 creek_flow: {low: "8 L/s", take_at_most: "40 %"}        # the driest month, measured with a bucket
 # or in place of low: the readings themselves, such as bucket: {volume: "20 L", seconds: ["11 s", "12 s", "10.5 s"]}
 demand: "1500 L/day"       # or a list: [{use: people, count: 4}, {use: sheep, count: 20, each: "8 L/day"}, {use: garden, area: "150 m2"}]
-# objective: least_cost    # least_cost, most_water or most_head
+# objective: least_cost    # least_cost, most_water, most_sure_water or most_head
+# certainty: "90 %"        # how sure the water wanted, or the most sure water, has to be as far as the terrain's heights go
 # pins: {pump: "394 ft"}   # places that you have chosen: intake, settling_box, standpipe, pump; the rest is looked for
 # land: land.geojson       # features with role: stay_inside, keep_out, crossing (class road, creek,
 #                          # fence, rock; or fee), ground (class rock, woods, wet; or factor)

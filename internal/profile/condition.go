@@ -307,6 +307,39 @@ func (c *Certainty) DiffSigma(p, q orb.Point) float64 {
 	return c.sigma(contrast{c.place(p, 1), c.place(q, -1)})
 }
 
+// DropSigmas is DiffSigma for many pairs of some places: what each place has to
+// do with the readings is worked out once. Other places will do as well. It is
+// safe for concurrent use.
+func (c *Certainty) DropSigmas(places []orb.Point) func(p, q orb.Point) float64 {
+	type known struct {
+		weighted
+		shared []float64 // with each reading
+	}
+	at := make(map[orb.Point]*known, len(places))
+	for _, p := range places {
+		k := &known{weighted: c.place(p, 1), shared: make([]float64, len(c.drops))}
+		for j, drop := range c.drops {
+			// As in settle, what a single height lacks cancels in a drop.
+			k.shared[j] = c.covariance(contrast{k.weighted}, drop)
+		}
+		at[p] = k
+	}
+	return func(p, q orb.Point) float64 {
+		a, b := at[p], at[q]
+		if p == q || a == nil || b == nil {
+			return c.DiffSigma(p, q)
+		}
+		// A drop's own variance without its readings, as covariance has it.
+		cross := c.ownCovariance(a.weighted, b.weighted) - c.variogram(p, q)
+		own := c.ownCovariance(a.weighted, a.weighted) + c.ownCovariance(b.weighted, b.weighted) - 2*cross
+		shared := make([]float64, len(c.drops))
+		for j := range shared {
+			shared[j] = a.shared[j] - b.shared[j]
+		}
+		return math.Sqrt(max(0, own-c.explained(shared)))
+	}
+}
+
 // onCreekM is how near to the line a point counts as one of the creek.
 const onCreekM = 1e-3
 

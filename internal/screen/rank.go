@@ -60,6 +60,8 @@ func burden(objective string, b *Best) float64 {
 		return totalCost(b.Cost) * (2 - chance)
 	case string(optimize.MostHead):
 		return -float64(b.DriveHeadM)
+	case string(optimize.MostSureWater):
+		return -float64(b.DeliveredLDayLow)
 	default:
 		return -float64(b.DeliveredLDay)
 	}
