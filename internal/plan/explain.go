@@ -19,7 +19,7 @@ var reasons = map[string]string{
 	optimize.SupplySummit:        "the supply pipe would have a summit {0} above its grade line",
 	optimize.SupplyTooLong:       "the supply pipe would be too long: {0}, the limit is {1}",
 	optimize.TooLittleWater:      "too little water reaches the tank: {0}, {1} is wanted",
-	optimize.NotSureEnough:       "with the certainty that is asked for, only {0} of {1} reach the tank",
+	optimize.NotSureEnough:       "a layout works here as planned, but with the certainty that is asked for only {0} of {1} reach the tank",
 	optimize.NoDeliveryWay:       "no way over the ground to the tank within the greatest length",
 	optimize.Land:                "not on land that may be used, or under something that stands across the creek",
 	optimize.LiftRatioTooHigh:    "the lift is {0} the drive head, the limit is {1}",

@@ -51,9 +51,9 @@ func (j *job) tellSure() {
 	const hint = "a measured drop, the creek's flow from several readings, a demand_margin that is larger, or a pump that was tried out make it surer"
 	switch j.problem.Objective {
 	case optimize.LeastCost:
-		if chance := l.Chances.Demand; chance.Known() && chance < asked {
+		if chance := l.ChanceWorks; chance.Known() && chance < asked {
 			j.tell(finding.New(finding.Warning, "less_sure_than_asked",
-				fmt.Sprintf("%s were asked for, and as far as the heights of the terrain go layout %s delivers the water wanted with that certainty; with the creek's flow, the friction and the pump uncertain as well it does in %s of the cases drawn", percent(asked), l.ID, percent(chance)), hint))
+				fmt.Sprintf("%s were asked for, and as far as the heights of the terrain go layout %s delivers the water wanted with that certainty; with the creek's flow, the friction, the level in the standpipe and the pump uncertain as well it works as asked in %s of the cases drawn", percent(asked), l.ID, percent(chance)), hint))
 		}
 	case optimize.MostSureWater:
 		if l.DeliveredLDayDrawn < l.DeliveredLDaySure {
