@@ -84,7 +84,7 @@ func fixturePlan(units string) *plan.Plan {
 	creek := fixtureCreekLine()[:621]
 	points := 143
 	p := &plan.Plan{
-		Format: plan.Format, ToolVersion: "0.0-test", Site: "Fernhollow", Seed: 7, Units: units, Objective: "least_cost",
+		Format: plan.Format, ToolVersion: "0.0-test", Site: "Fernhollow", Seed: 7, Units: units, Objective: "least_cost", Certainty: 0.9,
 		Demand: 1500, Take: 3.2, LowFlow: 8, LowFlowSigma: 0.4, TankVolume: 3000,
 		DemandUses: []plan.PlanUse{
 			{Use: "people", Count: 6, Per: "person", Each: 50, Source: "UNDP Human Development Report 2006"},
@@ -206,7 +206,7 @@ func fixtureLayout(creek []creekPoint, from, head, pump int, standpipe, box bool
 	in, up, down := creek[from], creek[head], creek[pump]
 	l := plan.Layout{DriveFlowLMin: 168, DeliveredLMin: 1.2014, DeliveredLDay: 1730, DeliveredLDayLow: 1310, DeliveredLDayHigh: 2120,
 		BeatsPerMin: 54, Efficiency: 0.61, EfficiencyRankine: 0.57, LiftRatio: 8.6, Mu: 4.4, ClosingVelocityMS: 1.31, ShutoffHeadM: 161,
-		CreekLeftShare: 0.65, ChanceWorks: 0.83, DriveHeadSigmaM: 0.24, DeliveredLDayCorrected: 1650,
+		CreekLeftShare: 0.65, ChanceWorks: 0.83, DriveHeadSigmaM: 0.24, DeliveredLDayCorrected: 1650, DeliveredLDaySure: 1510, DeliveredLDayDrawn: 1310,
 		Chances: plan.Chances{DriveHead: 0.99, Standpipe: plan.Unknown, Flow: 1, Pump: 0.98, Demand: 0.84}}
 	l.Intake = plan.Intake{Place: fixturePlace(in, in.z-0.2), WaterM: number(in.z), ScreenAreaM2: 0.1148, SubmergenceM: 0.2596}
 	l.Starting = plan.Starting{FillS: 134.6, StrokesLow: 0.4, StrokesHigh: 31.2, FirstWaterS: 6360}
@@ -227,7 +227,7 @@ func fixtureLayout(creek []creekPoint, from, head, pump int, standpipe, box bool
 	outlet := down.z + 0.25
 	l.Pump = plan.Pump{Place: fixturePlace(down, down.z+0.05), OutletM: number(outlet), Count: 1, Model: "2 in ram", ThrustN: 3417}
 	l.DriveHeadM = number(source - outlet)
-	l.DriveHeadCorrectedM = l.DriveHeadM - 0.06
+	l.DriveHeadCorrectedM, l.DriveHeadSureM = l.DriveHeadM-0.06, l.DriveHeadM-0.28
 	if standpipe {
 		l.Chances.Standpipe = 0.93
 	}
