@@ -265,7 +265,7 @@ export class Profile {
   private say(): void {
     this.said.replaceChildren(...callouts(this.card).filter((c) => c.station_m >= this.x.from && c.station_m <= this.x.to).map((c) => {
       const px = at(this.x, c.station_m), left = px > this.width / 2;
-      c.element.style.cssText = left ? `right: ${(this.width - px + 16).toFixed(0)}px; bottom: ${margin.bottom + 6}px` : `left: ${(px + 16).toFixed(0)}px; top: 26px`;
+      c.element.style.cssText = left ? `right: ${Math.max(4, this.width - px - 60).toFixed(0)}px` : `left: ${Math.max(4, px - 60).toFixed(0)}px`;
       return c.element;
     }));
   }
