@@ -42,6 +42,7 @@ type Certainty struct {
 	ground   Ground
 	profile  *Profile
 	readings []Reading
+	white    float64 // variance of the surface's white error
 	drops    []contrast
 	inverse  *mat.SymDense // of the covariance of what the readings say
 	pull     []float64     // inverse times the readings' surprise
@@ -51,20 +52,48 @@ type Certainty struct {
 // keeps the equations solvable when a drop was measured twice.
 const exactM = 1e-6
 
-// contrast is a sum of heights whose weights add up to zero.
-type contrast []weighted
+// contrast is a sum of heights whose weights add up to zero: places whose
+// common error counts, and what each height adds of its own.
+type contrast struct {
+	spots []spot
+	own   []ownError
+}
 
-type weighted struct {
+// spot is a place with its weight.
+type spot struct {
 	at     orb.Point
-	ownM   float64 // standard deviation of what the fit adds; 0 off the creek
-	on     Station
 	weight float64
 }
+
+// ownError is what a height has beyond the error that goes together over a
+// distance: on the creek what the fit leaves of it, elsewhere the white part of
+// the surface's error.
+type ownError struct {
+	kind    ownKind
+	on      Station
+	withinM float64 // of ofSlope: half the stretch of creek that it is common to
+	at      orb.Point
+	sigmaM  float64
+	weight  float64
+}
+
+func newCertainty(p *Profile, g Ground, readings []Reading) *Certainty {
+	return &Certainty{prior: p, ground: g, profile: p, readings: readings, white: p.whiteVariance(g)}
+}
+
+// ownKind tells own errors apart that have nothing in common.
+type ownKind int
+
+const (
+	ofGround ownKind = iota // white error away from the creek
+	ofFit                   // left by the fit, or bridged
+	ofSlope                 // where in a cell the height counts
+)
 
 // Condition takes readings into account. Without readings the profile stays
 // what it is. A station outside the profile is a *finding.Fault.
 func Condition(p *Profile, g Ground, readings []Reading) (*Certainty, error) {
-	c := &Certainty{prior: p, ground: g, profile: p, readings: readings}
+	c := newCertainty(p, g, readings)
 	for _, r := range readings {
 		drop, err := p.contrast(r.From, r.To)
 		if err != nil {
@@ -93,27 +122,16 @@ func Condition(p *Profile, g Ground, readings []Reading) (*Certainty, error) {
 	return c, nil
 }
 
-// contrast is the drop from one station to another as the profile
-// interpolates it.
+// contrast is the drop from one station to another.
 func (p *Profile) contrast(from, to Station) (contrast, error) {
 	var out contrast
-	for _, end := range []struct {
-		s    Station
-		sign float64
-	}{{from, 1}, {to, -1}} {
-		if _, ok := p.HeightAt(end.s); !ok {
-			return nil, p.outside(end.s)
-		}
-		i := p.Index(end.s)
-		t := 0.0
-		if i+1 < p.Len() {
-			t = float64((end.s - p.Stations[i]) / (p.Stations[i+1] - p.Stations[i]))
-		}
-		out = append(out, p.weighted(i, end.sign*(1-t)))
-		if t > 0 {
-			out = append(out, p.weighted(i+1, end.sign*t))
+	for _, s := range []Station{from, to} {
+		if _, ok := p.HeightAt(s); !ok {
+			return contrast{}, p.outside(s)
 		}
 	}
+	p.addHeight(&out, from, 1)
+	p.addHeight(&out, to, -1)
 	return out, nil
 }
 
@@ -123,46 +141,116 @@ func (p *Profile) outside(s Station) error {
 		Hint: "give stations within the profile"}
 }
 
-func (p *Profile) weighted(i int, weight float64) weighted {
-	w := weighted{at: p.Points[i], on: p.Stations[i], weight: weight}
-	if p.ownVar != nil {
-		w.ownM = math.Sqrt(p.ownVar[i])
+// addHeight adds a fitted height, straight between two stations.
+func (p *Profile) addHeight(c *contrast, s Station, weight float64) {
+	const near = 1e-6 // of a step, the rounding of a place on the line
+	i := p.Index(s)
+	t := 0.0
+	if i+1 < p.Len() {
+		t = float64((s - p.Stations[i]) / (p.Stations[i+1] - p.Stations[i]))
 	}
-	return w
+	if t < 1-near {
+		p.addStation(c, i, weight*(1-t))
+	}
+	if t > near {
+		p.addStation(c, i+1, weight*t)
+	}
+}
+
+// addStation adds the fitted height of a station: the mean of the heights
+// around it that the fit makes of them, and what the fit adds.
+func (p *Profile) addStation(c *contrast, i int, weight float64) {
+	s := p.Stations[i]
+	c.spots = p.passed.spots(c.spots, s, weight, p.beyondEnds)
+	if p.ownVar != nil && p.ownVar[i] > 0 {
+		c.own = append(c.own, ownError{kind: ofFit, on: s, sigmaM: math.Sqrt(p.ownVar[i]), weight: weight})
+	}
+	if p.slopeErrorM != nil && p.slopeErrorM[i] > 0 {
+		c.own = append(c.own, ownError{kind: ofSlope, on: s, withinM: min(p.passed.cellM, stepSpacingM) / 2, sigmaM: p.slopeErrorM[i], weight: weight})
+	}
+}
+
+// beyondEnds is the place of a station. The fit went on beyond both ends for a
+// way (passed.beforeM, passed.afterM), straight on here; further out there is
+// nothing that it could average.
+func (p *Profile) beyondEnds(s Station) orb.Point {
+	end, sign := p.Alignment.Start(), Station(-1)
+	reach := Station(p.passed.beforeM)
+	if s > p.Alignment.End() {
+		end, sign, reach = p.Alignment.End(), 1, Station(p.passed.afterM)
+	} else if s >= end {
+		return p.Alignment.PointAt(s)
+	}
+	beyond := float64(min(sign*(s-end), reach) * sign)
+	at, dir := p.Alignment.PointAt(end), p.Alignment.DirectionAt(end, 1)
+	return orb.Point{at[0] + beyond*dir[0], at[1] + beyond*dir[1]}
 }
 
 // covariance of two contrasts: the surface's error, and the fit's.
 func (c *Certainty) covariance(a, b contrast) float64 {
 	sum := 0.0
-	for _, u := range a {
-		for _, v := range b {
-			sum += u.weight * v.weight * (c.ownCovariance(u, v) - c.variogram(u.at, v.at))
+	for _, u := range a.spots {
+		for _, v := range b.spots {
+			sum -= u.weight * v.weight * c.variogram(u.at, v.at)
+		}
+	}
+	for _, u := range a.own {
+		for _, v := range b.own {
+			sum += u.weight * v.weight * c.ownCovariance(u, v)
 		}
 	}
 	return sum
 }
 
-// variogram is half the variance of the difference of two heights.
+// variance of a contrast.
+func (c *Certainty) variance(a contrast) float64 {
+	sum := c.commonVariance(a.spots)
+	for i, u := range a.own {
+		sum += u.weight * u.weight * u.sigmaM * u.sigmaM
+		for _, v := range a.own[:i] {
+			sum += 2 * u.weight * v.weight * c.ownCovariance(u, v)
+		}
+	}
+	return sum
+}
+
+// commonVariance is the part of a variance that comes from the error which goes
+// together over a distance.
+func (c *Certainty) commonVariance(spots []spot) float64 {
+	sum := 0.0
+	for i, u := range spots {
+		for _, v := range spots[:i] {
+			sum -= 2 * u.weight * v.weight * c.variogram(u.at, v.at)
+		}
+	}
+	return sum
+}
+
+// variogram is half the variance of the difference of two heights, the white
+// part left out.
 func (c *Certainty) variogram(p, q orb.Point) float64 {
 	if p == q {
 		return 0
 	}
 	s := c.ground.DiffSigma(p, q)
-	return s * s / 2
+	return s*s/2 - c.white
 }
 
-// ownCovariance is what the fit's errors at two stations have in common. A
-// fitted height is a mean over a window, so two of them share as much as their
-// windows overlap.
-func (c *Certainty) ownCovariance(u, v weighted) float64 {
-	if u.ownM == 0 || v.ownM == 0 {
+// ownCovariance is what the own errors of two heights have in common. A fitted
+// height is a mean over a window, so two of them share as much as their windows
+// overlap.
+func (c *Certainty) ownCovariance(u, v ownError) float64 {
+	switch {
+	case u.kind != v.kind, u.kind == ofGround && u.at != v.at:
 		return 0
+	case u.kind == ofGround, u.on == v.on:
+		return u.sigmaM * v.sigmaM
 	}
-	if u.on == v.on {
-		return u.ownM * v.ownM
+	apartM := math.Abs(float64(u.on - v.on))
+	if u.kind == ofFit {
+		return u.sigmaM * v.sigmaM * (1 - c.prior.passed.apart(apartM))
 	}
-	apart := math.Abs(float64(u.on - v.on))
-	return u.ownM * v.ownM * max(0, 1-apart/(2*c.prior.ownWithinM))
+	return u.sigmaM * v.sigmaM * (1 - apart(apartM, u.withinM))
 }
 
 // noise is the covariance of the errors of two readings.
@@ -204,11 +292,12 @@ func (c *Certainty) settle() {
 	q := *p
 	q.ZM, q.LowM, q.HighM = make([]float64, n), make([]float64, n), make([]float64, n)
 	q.SigmaM, q.SlopeM = make([]float64, n), make([]float64, n)
-	q.ownVar = nil // DiffSigma knows it now
+	q.ownVar, q.slopeErrorM = nil, nil // DiffSigma knows them now
 	shared := make([]float64, len(c.readings))
 	shift := make([]float64, n)
 	for i := range n {
-		alone := contrast{p.weighted(i, 1)}
+		var alone contrast
+		p.addStation(&alone, i, 1)
 		for j, drop := range c.drops {
 			// A single height has no contrast; against a drop all that it
 			// lacks is the variance of the far away, which cancels there.
@@ -246,9 +335,13 @@ func (c *Certainty) explained(shared []float64) float64 {
 // anchors are the stations at which something was measured.
 func (c *Certainty) anchors() map[int]bool {
 	at := map[int]bool{}
-	for _, drop := range c.drops {
-		for _, w := range drop {
-			at[c.prior.Index(w.on)] = true
+	for _, r := range c.readings {
+		for _, s := range []Station{r.From, r.To} {
+			i := c.prior.Index(s)
+			at[i] = true
+			if i+1 < c.prior.Len() && s > c.prior.Stations[i] {
+				at[i+1] = true
+			}
 		}
 	}
 	return at
@@ -304,7 +397,10 @@ func (c *Certainty) DiffSigma(p, q orb.Point) float64 {
 	if p == q {
 		return 0
 	}
-	return c.sigma(contrast{c.place(p, 1), c.place(q, -1)})
+	var what contrast
+	c.addPlace(&what, p, 1)
+	c.addPlace(&what, q, -1)
+	return c.sigma(what)
 }
 
 // DropSigmas is DiffSigma for many pairs of some places: what each place has to
@@ -343,16 +439,17 @@ func (c *Certainty) DropSigmas(places []orb.Point) func(p, q orb.Point) float64 
 // onCreekM is how near to the line a point counts as one of the creek.
 const onCreekM = 1e-3
 
-func (c *Certainty) place(p orb.Point, weight float64) weighted {
-	w := weighted{at: p, weight: weight}
-	s, offset := c.prior.Alignment.StationOf(p)
-	if c.prior.ownVar == nil || math.Abs(offset) > onCreekM {
-		return w
+// addPlace adds the height of a point: the fitted one on the creek, that of the
+// surface elsewhere.
+func (c *Certainty) addPlace(what *contrast, p orb.Point, weight float64) {
+	if s, offset := c.prior.Alignment.StationOf(p); math.Abs(offset) <= onCreekM {
+		if _, ok := c.prior.HeightAt(s); ok {
+			c.prior.addHeight(what, s, weight)
+			return
+		}
 	}
-	if own, ok := c.prior.interpolate(c.prior.ownVar, s); ok {
-		w.on, w.ownM = s, math.Sqrt(own)
-	}
-	return w
+	what.spots = append(what.spots, spot{p, weight})
+	what.own = append(what.own, ownError{at: p, sigmaM: math.Sqrt(c.white), weight: weight})
 }
 
 // sigma is the standard deviation of a contrast after the readings.
@@ -361,13 +458,13 @@ func (c *Certainty) sigma(what contrast) float64 {
 	for j, drop := range c.drops {
 		shared[j] = c.covariance(what, drop)
 	}
-	return math.Sqrt(max(0, c.covariance(what, what)-c.explained(shared)))
+	return math.Sqrt(max(0, c.variance(what)-c.explained(shared)))
 }
 
 // Drop is how far the water falls from one station to another by all that is
 // known, in metres.
 func (c *Certainty) Drop(from, to Station) (quantity.Measure, error) {
-	what, err := c.prior.contrast(from, to)
+	what, err := c.prior.contrast(min(from, to), max(from, to))
 	if err != nil {
 		return quantity.Measure{}, err
 	}

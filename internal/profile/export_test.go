@@ -17,23 +17,31 @@ func SeenCoarsely(fineM []float64, cellM float64, first, seeds uint64) (plain, o
 	}
 	c.lengthM = math.Floor(float64(len(fineM)-1)/2/c.cellM) * c.cellM
 	o := ThalwegOptions{CellM: c.cellM}.withDefaults()
-	scores := newScores(2)
+	var square [2][2]float64
+	var n [2]float64
 	for seed := range seeds {
-		truth, p := c.seen(fineM, rand.New(rand.NewPCG(first+seed, 6)))
-		p.fit(o)
+		_, p, g := c.seen(fineM, rand.New(rand.NewPCG(first+seed, 6)))
+		p.fit(g, o)
 		weight := make([]float64, p.Len())
 		for i := range weight {
 			if p.Flags[i]&(FlagVoid|FlagBridge) == 0 {
 				weight[i] = 1
 			}
 		}
-		edge := int(math.Min(100, c.lengthM/10) / o.stepM())
-		scores[0].add(p.fall(weight, 0.5, o, false), truth, o.stepM(), edge, p.Len()-1-edge)
-		scores[1].add(p.ZM, truth, o.stepM(), edge, p.Len()-1-edge)
+		edge := Station(math.Ceil(math.Min(100, c.lengthM/10)/o.stepM()) * o.stepM())
+		last := p.Stations[p.Len()-1] - edge
+		for k, z := range [][]float64{p.fall(weight, 0.5, o, smoothing{}), p.ZM} {
+			for j, m := range overM[1:] {
+				for s := edge; s+Station(m) <= last; s += Station(o.stepM()) {
+					e := fallM(p, z, s, m) - trueFallM(fineM, s, m)
+					square[k][j] += e * e
+					n[j] += 0.5
+				}
+			}
+		}
 	}
-	for k := range 2 {
-		plain[k] = math.Sqrt(scores[0].square[k+1] / scores[0].n[k+1])
-		ours[k] = math.Sqrt(scores[1].square[k+1] / scores[1].n[k+1])
+	for j := range 2 {
+		plain[j], ours[j] = math.Sqrt(square[0][j]/n[j]), math.Sqrt(square[1][j]/n[j])
 	}
 	return plain, ours
 }

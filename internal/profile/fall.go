@@ -1,10 +1,8 @@
 package profile
 
 import (
-	"fmt"
 	"math"
 
-	"route/internal/finding"
 	"route/internal/quantity"
 )
 
@@ -16,7 +14,7 @@ func (p *Profile) HeightAt(s Station) (zM float64, ok bool) {
 
 // interpolate interpolates one of the slices of the profile.
 func (p *Profile) interpolate(v []float64, s Station) (float64, bool) {
-	n := p.Len()
+	n := len(v)
 	if n == 0 || !(s >= p.Stations[0] && s <= p.Stations[n-1]) {
 		return math.NaN(), false
 	}
@@ -44,27 +42,16 @@ func (p *Profile) Index(s Station) int {
 }
 
 // Fall is how far the fitted water line falls from one station to another,
-// in metres and negative upstream, with its standard deviation: the surface's
-// error of a height difference (which knows that neighbours err together),
-// the scatter of the raw heights about the fit, and what is unknown where
-// the line is bridged.
+// in metres and negative upstream, with its standard deviation: what the fit
+// leaves of the surface's error (of which neighbours have much in common), what
+// it adds, and what is unknown where the line is bridged. It is the Drop of
+// Condition without readings, and with g a Certainty, that of its readings.
 func (p *Profile) Fall(from, to Station, g Ground) (quantity.Measure, error) {
-	z0, ok0 := p.HeightAt(from)
-	z1, ok1 := p.HeightAt(to)
-	if !ok0 || !ok1 {
-		return quantity.Measure{}, &finding.Fault{Code: "station_outside",
-			Text: fmt.Sprintf("station %v or %v lies outside the creek profile, which runs from %v to %v",
-				from, to, p.Stations[0], p.Stations[p.Len()-1]),
-			Hint: "give stations within the profile"}
+	c, ok := g.(*Certainty)
+	if !ok || c.profile != p {
+		c = newCertainty(p, g, nil)
 	}
-	v := g.DiffSigma(p.Alignment.PointAt(from), p.Alignment.PointAt(to))
-	v *= v
-	if from != to && p.ownVar != nil {
-		v0, _ := p.interpolate(p.ownVar, from)
-		v1, _ := p.interpolate(p.ownVar, to)
-		v += v0 + v1
-	}
-	return quantity.Measure{Value: z0 - z1, Sigma: math.Sqrt(v)}, nil
+	return c.Drop(from, to)
 }
 
 // far is a distance at which the errors of two heights no longer go together.
@@ -72,7 +59,7 @@ const farM = 1e6
 
 // judge fills SigmaM, ResidualM and the variance that the surface's own error
 // model does not know of.
-func (p *Profile) judge(g Ground, o ThalwegOptions) {
+func (p *Profile) judge(g Ground) {
 	n := p.Len()
 	residual := make([]float64, 0, n)
 	for i := range p.ZM {
@@ -82,32 +69,54 @@ func (p *Profile) judge(g Ground, o ThalwegOptions) {
 	}
 	p.ResidualM = nmad(residual)
 	p.ownVar = make([]float64, n)
-	p.fitVariance(o)
+	for i := range p.ownVar {
+		p.ownVar[i] = p.passed.ownVar
+	}
 	p.bridgedVariance()
+	p.slopeError()
 	p.SigmaM = make([]float64, n)
-	for i, at := range p.Points {
-		far := at
-		far[0] += farM
-		// Two independent errors make up the difference to a far place.
-		v := g.DiffSigma(at, far)
-		v = v * v / 2
-		if math.IsNaN(v) {
-			v = 0
-		}
-		p.SigmaM[i] = math.Sqrt(v + p.ownVar[i])
+	for i, v := range p.commonVariances(newCertainty(p, g, nil)) {
+		p.SigmaM[i] = math.Sqrt(v + p.ownVar[i] + p.slopeErrorM[i]*p.slopeErrorM[i])
 	}
 }
 
-// fitVariance adds the error of a median of scattered heights: π/2·s²/m with
-// m independent cells within 10 m or three cells, whichever is further.
-func (p *Profile) fitVariance(o ThalwegOptions) {
-	within := max(10, 3*o.CellM)
-	p.ownWithinM = within
-	m := max(1, 2*within/o.CellM)
-	v := math.Pi / 2 * p.ResidualM * p.ResidualM / m
-	for i := range p.ownVar {
-		p.ownVar[i] += v
+// everyForSigma is at how many stations from each other the surface's part of
+// the standard deviation is worked out; it changes only with the bends of the
+// creek.
+const everyForSigma = 8
+
+// commonVariances are what the fit leaves of the surface's error in single
+// heights.
+func (p *Profile) commonVariances(c *Certainty) []float64 {
+	n := p.Len()
+	out := make([]float64, n)
+	at := func(i int) float64 {
+		// Half the variance of a difference to a far place is that of one
+		// height; the mean around it has less.
+		far := p.Points[i]
+		far[0] += farM
+		var one contrast
+		p.addStation(&one, i, 1)
+		v := c.variogram(p.Points[i], far) + c.commonVariance(one.spots)
+		if !(v > 0) {
+			return 0
+		}
+		return v
 	}
+	last, lastV := 0, at(0)
+	for i := 0; i < n; i += everyForSigma {
+		to := min(i+everyForSigma, n-1)
+		v := at(to)
+		for k := last; k <= to; k++ {
+			t := 0.0
+			if to > last {
+				t = float64(k-last) / float64(to-last)
+			}
+			out[k] = lastV*(1-t) + v*t
+		}
+		last, lastV = to, v
+	}
+	return out
 }
 
 // bridgedVariance adds what is unknown where the line is bridged. All that is
@@ -123,5 +132,26 @@ func (p *Profile) bridgedVariance() {
 			t := float64(p.Stations[k]-p.Stations[i]) / span
 			p.ownVar[k] += fall * fall / 12 * 4 * t * (1 - t)
 		}
+	}
+}
+
+// stepSpacingM is how far apart the steps of a small creek lie at most: two to
+// four times its width (Chin 1989, Water Resources Research 25, 2107–2119, for
+// the spacing; from memory), with a width of 2 to 3 m.
+const stepSpacingM = 10
+
+// slopeError is the slope term of the error: a cell's height counts somewhere
+// in the cell, for which even chances over the cell have the variance
+// (fall over a cell)²/12. It is the usual term σ_xy·tan β of elevation rasters
+// with σ_xy = 0.29 cells. Cells longer than a pool and its step hide no more
+// than these.
+func (p *Profile) slopeError() {
+	p.slopeErrorM = make([]float64, p.Len())
+	half := Station(min(p.passed.cellM, stepSpacingM) / 2)
+	first, last := p.Stations[0], p.Stations[p.Len()-1]
+	for i, s := range p.Stations {
+		upper, _ := p.HeightAt(max(first, s-half))
+		lower, _ := p.HeightAt(min(last, s+half))
+		p.slopeErrorM[i] = (upper - lower) / math.Sqrt(12)
 	}
 }

@@ -83,8 +83,10 @@ type Profile struct {
 	// line (normalised median absolute deviation), metres.
 	ResidualM float64
 
-	ownVar     []float64 // variance of ZM beyond the surface's own error, m²
-	ownWithinM float64   // half the window that a fitted height is a mean of
+	ownVar      []float64 // variance of ZM beyond what passed keeps of the surface's error, m²
+	slopeErrorM []float64 // standard deviation of ZM for its place within a cell
+	smoothing   smoothing // of the fit
+	passed      passed    // what the fit leaves of the surface's error
 }
 
 // Len is the number of stations.

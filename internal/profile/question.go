@@ -38,7 +38,7 @@ func (d Doubt) Chance() float64 { return math.Erfc(math.Abs(d.Deviations) / math
 // hard to believe, both are in doubt: nothing tells which is wrong. used says
 // which readings are left; a reading that is vouched for always is.
 func Question(p *Profile, g Ground, readings []Reading, vouched []bool) (used []bool, doubts []Doubt, err error) {
-	c := &Certainty{prior: p, ground: g, profile: p, readings: readings}
+	c := newCertainty(p, g, readings)
 	for _, r := range readings {
 		drop, err := p.contrast(r.From, r.To)
 		if err != nil {

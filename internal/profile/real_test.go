@@ -461,7 +461,7 @@ func TestTracksOnRealCreeks(t *testing.T) {
 // as good as the plain falling fit.
 func TestFitsOnRealCreeksSeenCoarsely(t *testing.T) {
 	dir := folder(t)
-	const first, seeds = 500, 60
+	const first, seeds = 500, 10
 	t.Logf("seeds %d–%d; RMS of falls over 30 m and 100 m: plain falling fit, ours (m)", first, first+seeds-1)
 	for _, s := range []struct{ site, raster string }{
 		{"gabilan_mesa_ca", "dem_1m.tif"}, {"ptuj_slovenia", "dem_1m.tif"},

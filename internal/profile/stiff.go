@@ -79,16 +79,18 @@ func (b band) times(v, out []float64) {
 	}
 }
 
-// factor replaces a positive definite matrix by its factors L·D·Lᵀ.
+// factor replaces a positive definite matrix by its factors L·D·Lᵀ, with 1/D
+// in place of D.
 func (b band) factor() {
 	n := len(b.d0)
 	for i := range n {
-		d := b.d0[i]
+		d := 1 / b.d0[i]
+		b.d0[i] = d
 		if i+1 < n {
-			l1 := b.d1[i] / d
+			l1 := b.d1[i] * d
 			b.d0[i+1] -= l1 * b.d1[i]
 			if i+2 < n {
-				l2 := b.d2[i] / d
+				l2 := b.d2[i] * d
 				b.d1[i+1] -= l2 * b.d1[i]
 				b.d0[i+2] -= l2 * b.d2[i]
 				b.d2[i] = l2
@@ -110,7 +112,7 @@ func (b band) solve(v []float64) {
 		}
 	}
 	for i := n - 1; i >= 0; i-- {
-		x := v[i] / b.d0[i]
+		x := v[i] * b.d0[i]
 		if i+1 < n {
 			x -= b.d1[i] * v[i+1]
 		}
@@ -132,6 +134,8 @@ type interior struct {
 	z, over, under, pull     []float64
 	drop, press              []float64
 	work                     band
+	perAlpha, perBeta        []float64 // 1/alpha and 1/beta of this round
+	perDrop, perGive         []float64 // 1/drop, and 1/(over/alpha+under/beta)
 	offY, offDrop, offZ      []float64 // residuals of the equations
 	cOver, cUnder, cDrop     []float64 // wanted change of the products
 	dz, dOver, dUnder, dPull []float64
@@ -143,7 +147,7 @@ func (q stiffProblem) solve(start []float64, scaleM float64) stiffFit {
 	n := len(q.y)
 	t := &interior{stiffProblem: q, scaleM: scaleM, bend: q.bending(), work: newBand(n)}
 	for _, v := range []*[]float64{&t.z, &t.over, &t.under, &t.pull, &t.drop, &t.press, &t.offY, &t.offDrop, &t.offZ,
-		&t.cOver, &t.cUnder, &t.cDrop, &t.dz, &t.dOver, &t.dUnder, &t.dPull, &t.dDrop, &t.dPress} {
+		&t.cOver, &t.cUnder, &t.cDrop, &t.perAlpha, &t.perBeta, &t.perDrop, &t.perGive, &t.dz, &t.dOver, &t.dUnder, &t.dPull, &t.dDrop, &t.dPress} {
 		*v = make([]float64, n)
 	}
 	copy(t.z, start)
@@ -217,9 +221,13 @@ func (t *interior) step() bool {
 	copy(t.work.d1, t.bend.d1)
 	copy(t.work.d2, t.bend.d2)
 	for i := range n {
-		t.work.d0[i] += 1 / (t.over[i]/t.alpha(i) + t.under[i]/t.beta(i))
+		a, b := 1/t.alpha(i), 1/t.beta(i)
+		give := 1 / (t.over[i]*a + t.under[i]*b)
+		t.perAlpha[i], t.perBeta[i], t.perGive[i] = a, b, give
+		t.work.d0[i] += give
 		if i+1 < n {
-			k := t.press[i] / t.drop[i]
+			t.perDrop[i] = 1 / t.drop[i]
+			k := t.press[i] * t.perDrop[i]
 			t.work.d0[i] += k
 			t.work.d0[i+1] += k
 			t.work.d1[i] -= k
@@ -263,24 +271,22 @@ func (t *interior) step() bool {
 func (t *interior) direction() {
 	n := len(t.z)
 	for i := range n {
-		a, b := t.alpha(i), t.beta(i)
-		t.dPull[i] = t.offY[i] - t.cOver[i]/a + t.cUnder[i]/b
-		t.dz[i] = t.dPull[i]/(t.over[i]/a+t.under[i]/b) - t.offZ[i]
+		t.dPull[i] = t.offY[i] - t.cOver[i]*t.perAlpha[i] + t.cUnder[i]*t.perBeta[i]
+		t.dz[i] = t.dPull[i]*t.perGive[i] - t.offZ[i]
 	}
 	for i := 0; i+1 < n; i++ {
-		k := (t.cDrop[i] - t.press[i]*t.offDrop[i]) / t.drop[i]
+		k := (t.cDrop[i] - t.press[i]*t.offDrop[i]) * t.perDrop[i]
 		t.dz[i] += k
 		t.dz[i+1] -= k
 	}
 	t.work.solve(t.dz)
 	for i := range n {
-		a, b := t.alpha(i), t.beta(i)
-		t.dPull[i] = (t.dPull[i] - t.dz[i]) / (t.over[i]/a + t.under[i]/b)
-		t.dOver[i] = (t.cOver[i] + t.over[i]*t.dPull[i]) / a
-		t.dUnder[i] = (t.cUnder[i] - t.under[i]*t.dPull[i]) / b
+		t.dPull[i] = (t.dPull[i] - t.dz[i]) * t.perGive[i]
+		t.dOver[i] = (t.cOver[i] + t.over[i]*t.dPull[i]) * t.perAlpha[i]
+		t.dUnder[i] = (t.cUnder[i] - t.under[i]*t.dPull[i]) * t.perBeta[i]
 		if i+1 < n {
 			t.dDrop[i] = t.dz[i] - t.dz[i+1] + t.offDrop[i]
-			t.dPress[i] = (t.cDrop[i] - t.press[i]*t.dDrop[i]) / t.drop[i]
+			t.dPress[i] = (t.cDrop[i] - t.press[i]*t.dDrop[i]) * t.perDrop[i]
 		}
 	}
 }

@@ -5,54 +5,48 @@ import (
 	"sort"
 )
 
-const (
-	// stiffCellM is the cell from which on the line is made to resist
-	// bending. In simulation and with real profiles shown coarsely
-	// (TestFitsOnSimulatedCreeks, TestFitsOnRealCreeksSeenCoarsely) that is
-	// better or as good on cells of 10 and 30 m; on 1 m cells the pools and
-	// steps are in the data and the plain fit is as good.
-	stiffCellM = 5
-
-	// stiffness is in units of one over the scatter of the heights: the loss
-	// grows with metres, the bending energy with their square. It holds for
-	// stations a cell apart and is carried over to other steps so that
-	// stiffness·step⁴ stays. Ten times as much is better still on simulated
-	// creeks, and worse on the real ones, whose grade changes more.
-	stiffness = 0.03
-
-	// A knickpoint, where the line may bend freely, is where the plain fit
-	// falls over two cells by more than the mean grade of knickWindow cells
-	// to each side lets expect, by knickBend times the scatter of the raw
-	// heights' bends from cell to cell.
-	knickBend   = 5.0
-	knickWindow = 5
-)
+// knickWindow is to how many cells on each side the grade counts beside which
+// a knickpoint stands out.
+const knickWindow = 5
 
 // leastScatterM is the scatter under which a line needs no smoothing.
 const leastScatterM = 1e-3
 
-// stiffen gives, for the plain falling fit u to heights y at stations at, the
-// falling line that also resists bending, except at knickpoints.
-func stiffen(at []Station, y, w, u []float64, tau, stepM, cellM float64) []float64 {
-	n := len(y)
-	residual := make([]float64, n)
+// roughness is how rough heights are: their scatter about the plain falling
+// fit, and their usual bend from cell to cell. It sets the stiffness and the
+// knickpoints.
+type roughness struct{ scatterM, bendM float64 }
+
+// roughnessOf measures heights y with the plain falling fit u, k stations a
+// cell.
+func roughnessOf(y, u []float64, k int) roughness {
+	residual := make([]float64, len(y))
 	for i := range y {
 		residual[i] = y[i] - u[i]
 	}
-	ratio := cellM / stepM
-	k := max(1, int(math.Round(ratio))) // stations a cell
 	bend := usualBend(y, k)
 	// The difference of one height and the mean of two has 6/4 of the
 	// variance of one, the bend twice that difference.
-	scatter := max(usualMiss(residual), bend/math.Sqrt(6))
+	return roughness{max(usualMiss(residual), bend/math.Sqrt(6)), bend}
+}
+
+// cellStations is how many stations there are to a cell.
+func (o ThalwegOptions) cellStations() int { return int(math.Round(o.CellM / o.stepM())) }
+
+// stiffen gives, for the plain falling fit u to heights y at stations at, the
+// falling line that also resists bending, except at knickpoints.
+func stiffen(at []Station, y, w, u []float64, tau float64, o ThalwegOptions, how smoothing, rough roughness) []float64 {
+	n := len(y)
+	ratio, stepM, k := o.CellM/o.stepM(), o.stepM(), max(1, o.cellStations())
+	scatter, bend := rough.scatterM, rough.bendM
 	if n < 5 || scatter < leastScatterM {
 		return u
 	}
-	resist := stiffness / scatter * math.Pow(ratio, 4)
+	resist := how.stiffness / scatter * math.Pow(ratio, 4)
 	// Heights are counted from the first one, so that rounding stays small.
 	q := stiffProblem{at: at, y: make([]float64, n), w: w, p: make([]float64, n), tau: tau, stepM: stepM}
 	start := make([]float64, n)
-	free := knickpoints(at, u, k, knickBend*bend)
+	free := knickpoints(at, u, k, how.knickBend*bend)
 	for i := range y {
 		q.y[i], start[i] = y[i]-u[0], u[i]-u[0]
 		if !free[i] {
@@ -78,7 +72,7 @@ func usualBend(y []float64, k int) float64 {
 }
 
 // knickpoints are the stations of falls, dams and lips of large pools, which
-// fall by more than limitM beyond the grade around: see knickBend.
+// fall by more than limitM beyond the grade around: see smoothing.
 func knickpoints(at []Station, u []float64, k int, limitM float64) []bool {
 	n := len(u)
 	free := make([]bool, n)

@@ -303,14 +303,14 @@ func (t *thalweg) cut(ctx context.Context) error {
 		return err
 	}
 	first, last = from, to
-	long := p.fit(t.o)
+	long := p.fit(t.g, t.o)
 	t.p, err = p.between(first, last)
 	if err != nil {
 		return err
 	}
 	t.flagGaps()
 	t.flagJunctions()
-	t.p.judge(t.g, t.o)
+	t.p.judge(t.g)
 	t.sayProfile(long, first)
 	return nil
 }
@@ -366,26 +366,25 @@ func (p *Profile) read(ctx context.Context, g Ground, o ThalwegOptions) error {
 	p.Points = make([]orb.Point, n)
 	p.RawM = make([]float64, n)
 	p.Flags = make([]Flag, n)
-	half := int(math.Round(2 * o.acrossM() / o.CellM)) // in half cells
+	half := o.halfCells()
+	across := make([]float64, 0, 2*half+1)
 	heights := make([]float64, 0, 2*half+1)
 	for i, s := range p.Stations {
 		if i%256 == 0 && ctx.Err() != nil {
 			return ctx.Err()
 		}
-		at := p.Alignment.PointAt(s)
-		dir := p.Alignment.DirectionAt(s, 2*o.CellM)
 		heights = heights[:0]
-		for k := -half; k <= half; k++ {
-			d := float64(k) * o.CellM / 2
-			if z, ok := g.At(orb.Point{at[0] + dir[1]*d, at[1] - dir[0]*d}); ok && !math.IsNaN(z) {
+		across = p.readAcross(g, o, s, across[:0])
+		for _, z := range across {
+			if !math.IsNaN(z) {
 				heights = append(heights, z)
 			}
 		}
-		p.Points[i] = at
+		p.Points[i] = p.Alignment.PointAt(s)
 		p.RawM[i] = math.NaN()
 		if 2*len(heights) > 2*half { // more than half of them
 			sort.Float64s(heights)
-			p.RawM[i] = quantileOf(heights, 0.2)
+			p.RawM[i] = quantileOf(heights, readQuantile)
 		} else {
 			p.Flags[i] |= FlagVoid
 		}
@@ -394,9 +393,34 @@ func (p *Profile) read(ctx context.Context, g Ground, o ThalwegOptions) error {
 	return nil
 }
 
-// fit fills ZM, LowM and HighM and flags what stands across the creek. It
-// returns the runs that stand out for longer than a bridge.
-func (p *Profile) fit(o ThalwegOptions) (long []reach) {
+// readQuantile is the quantile of the heights across the flow that stands for
+// the water line; its small low bias is common to all stations.
+const readQuantile = 0.2
+
+// halfCells is how many half cells a station reads to each side.
+func (o ThalwegOptions) halfCells() int { return int(math.Round(2 * o.acrossM() / o.CellM)) }
+
+// readAcross appends the heights every half cell across the flow; NaN where
+// void.
+func (p *Profile) readAcross(g Ground, o ThalwegOptions, s Station, heights []float64) []float64 {
+	at := p.Alignment.PointAt(s)
+	dir := p.Alignment.DirectionAt(s, 2*o.CellM)
+	half := o.halfCells()
+	for k := -half; k <= half; k++ {
+		d := float64(k) * o.CellM / 2
+		z, ok := g.At(orb.Point{at[0] + dir[1]*d, at[1] - dir[0]*d})
+		if !ok {
+			z = math.NaN()
+		}
+		heights = append(heights, z)
+	}
+	return heights
+}
+
+// fit fills ZM, LowM and HighM, flags what stands across the creek and sees
+// what the fit leaves of the surface's error. It returns the runs that stand
+// out for longer than a bridge.
+func (p *Profile) fit(g Ground, o ThalwegOptions) (long []reach) {
 	n := len(p.Stations)
 	weight := make([]float64, n)
 	for i := range weight {
@@ -404,7 +428,7 @@ func (p *Profile) fit(o ThalwegOptions) (long []reach) {
 			weight[i] = 1
 		}
 	}
-	z20 := p.fall(weight, 0.2, o, false)
+	z20 := p.fall(weight, 0.2, o, smoothing{})
 	short, long := bridges(p.RawM, z20, p.Stations, o.CellM)
 	p.mark(short, FlagBridge)
 	for i := range weight {
@@ -412,9 +436,11 @@ func (p *Profile) fit(o ThalwegOptions) (long []reach) {
 			weight[i] = 0
 		}
 	}
-	p.ZM = p.fall(weight, 0.5, o, o.CellM >= stiffCellM)
-	p.LowM = p.fall(weight, 0.1, o, false)
-	p.HighM = p.fall(weight, 0.9, o, false)
+	chosen := p.try(g, o, weight)
+	p.smoothing, p.passed = chosen.smoothing, chosen.passed
+	p.ZM = p.fall(weight, 0.5, o, p.smoothing)
+	p.LowM = p.fall(weight, 0.1, o, smoothing{})
+	p.HighM = p.fall(weight, 0.9, o, smoothing{})
 	for i := range p.ZM {
 		p.LowM[i] = min(p.LowM[i], p.ZM[i])
 		p.HighM[i] = max(p.HighM[i], p.ZM[i])
@@ -422,12 +448,18 @@ func (p *Profile) fit(o ThalwegOptions) (long []reach) {
 	return long
 }
 
-// fall is the falling fit at quantile tau with at least o.MinGradient of fall;
-// a stiff one also resists bending.
+// fall is the falling fit at quantile tau to the raw heights.
+func (p *Profile) fall(weight []float64, tau float64, o ThalwegOptions, how smoothing) []float64 {
+	return fallingLine(p.Stations, p.RawM, weight, tau, o, how, nil)
+}
+
+// fallingLine is the falling fit at quantile tau with at least o.MinGradient of
+// fall, which may also resist bending, by the roughness given; where none is, it
+// is measured and put there.
 // Stations of weight zero take no part; they lie straight between their
 // neighbours in the fit, and beyond the first and last fitted station the
 // line goes on with the least gradient.
-func (p *Profile) fall(weight []float64, tau float64, o ThalwegOptions, stiff bool) []float64 {
+func fallingLine(stations []Station, raw, weight []float64, tau float64, o ThalwegOptions, how smoothing, rough *roughness) []float64 {
 	minGradient := o.MinGradient
 	var at []int
 	var on []Station
@@ -435,18 +467,24 @@ func (p *Profile) fall(weight []float64, tau float64, o ThalwegOptions, stiff bo
 	for i, v := range weight {
 		if v > 0 {
 			at = append(at, i)
-			on = append(on, p.Stations[i])
-			y = append(y, p.RawM[i]+minGradient*float64(p.Stations[i]))
+			on = append(on, stations[i])
+			y = append(y, raw[i]+minGradient*float64(stations[i]))
 			w = append(w, v)
 		}
 	}
 	u := fallingQuantile(y, w, tau)
-	if stiff {
-		u = stiffen(on, y, w, u, tau, o.stepM(), o.CellM)
+	if how.stiffness > 0 {
+		if rough == nil {
+			rough = &roughness{}
+		}
+		if *rough == (roughness{}) {
+			*rough = roughnessOf(y, u, max(1, o.cellStations()))
+		}
+		u = stiffen(on, y, w, u, tau, o, how, *rough)
 	}
 	z := make([]float64, len(weight))
 	next := 0 // first fitted station not before i
-	for i, s := range p.Stations {
+	for i, s := range stations {
 		for next < len(at) && at[next] < i {
 			next++
 		}
@@ -457,7 +495,7 @@ func (p *Profile) fall(weight []float64, tau float64, o ThalwegOptions, stiff bo
 		case at[next] == i || next == 0:
 			v = u[next]
 		default:
-			s0, s1 := p.Stations[at[next-1]], p.Stations[at[next]]
+			s0, s1 := stations[at[next-1]], stations[at[next]]
 			k := float64((s - s0) / (s1 - s0))
 			v = u[next-1]*(1-k) + u[next]*k
 		}
@@ -485,7 +523,10 @@ func (p *Profile) between(first, last int) (*Profile, error) {
 		LowM:      p.LowM[first : last+1],
 		HighM:     p.HighM[first : last+1],
 		Flags:     p.Flags[first : last+1],
+		passed:    p.passed,
 	}
+	q.passed.beforeM = float64(from - p.Stations[0])
+	q.passed.afterM = float64(p.Stations[p.Len()-1] - to)
 	for i := range q.Stations {
 		q.Stations[i] -= from
 	}

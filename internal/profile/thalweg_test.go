@@ -167,8 +167,8 @@ func TestFallOnSimulatedValley(t *testing.T) {
 		if back.Value != -m.Value || back.Sigma != m.Sigma {
 			t.Errorf("%+v there, %+v back", m, back)
 		}
-		if m.Sigma < g.DiffSigma(p.Alignment.PointAt(from), p.Alignment.PointAt(to)) {
-			t.Error("σ below the surface's own")
+		if !(m.Sigma > 0) {
+			t.Errorf("σ %v", m.Sigma)
 		}
 	}
 	for _, s := range []Station{-0.1, p.Alignment.End() + 0.1, Station(math.NaN())} {
@@ -605,23 +605,31 @@ func TestFlowOnRoughLevelGround(t *testing.T) {
 	}
 }
 
-// TestSigma by hand: the surface's own σ of 0.08 m (two independent errors of
-// it make up a difference far away) and the variance of a median of m normal
-// values, π/2·s²/m (Kendall and Stuart, from memory): 20 cells of 1 m within
-// 10 m, residuals of 0.1 m.
+// TestSigma by hand: a height that is its surface's own, straight between two
+// cells, has the surface's variance of 0.08² in a cell; a mean of five heights
+// 5 m apart with the weights 1, 2, 3, 2, 1 ninths has 0.08²·ΣΣ wᵢwⱼ·exp(−d/30 m),
+// worked out by hand from Σwᵢwⱼ at 0, 5, 10, 15, 20 m: 19, 32, 20, 8, 2 of 81.
+// The slope adds (fall over a cell)²/12.
 func TestSigma(t *testing.T) {
-	v := usualValley()
-	g := v.raster(11)
-	p, _ := mustThalweg(t, g, []orb.LineString{v.reach()}, ThalwegOptions{TrackSigmaM: 3})
-	for i, s := range p.SigmaM {
-		if got := s*s - p.ownVar[i]; math.Abs(got-0.08*0.08) > 1e-9 {
-			t.Fatalf("variance %v at %v, want 0.0064", got, p.Stations[i])
-		}
+	a, err := NewAlignment(orb.LineString{{0, 0}, {100, 0}}, 0)
+	if err != nil {
+		t.Fatal(err)
 	}
-	q := &Profile{ResidualM: 0.1, ownVar: make([]float64, 1)}
-	q.fitVariance(ThalwegOptions{}.withDefaults())
-	if want := math.Pi / 2 * 0.01 / 20; math.Abs(q.ownVar[0]-want) > 1e-12 {
-		t.Errorf("variance of the fit %v, want %v", q.ownVar[0], want)
+	p := &Profile{Alignment: a}
+	for i := range 101 {
+		p.Stations, p.Points = append(p.Stations, Station(i)), append(p.Points, orb.Point{float64(i), 0})
+		p.ZM, p.RawM, p.Flags = append(p.ZM, 50-0.12*float64(i)), append(p.RawM, 50-0.12*float64(i)), append(p.Flags, 0)
+	}
+	g := newRasterGround(orb.Point{}, 1, 2, 2)
+	slope := 0.12 * 0.12 / 12
+	own := 0.001
+	five := 0.08 * 0.08 * (19 + 32*math.Exp(-5./30) + 20*math.Exp(-10./30) + 8*math.Exp(-15./30) + 2*math.Exp(-20./30)) / 81
+	for _, c := range []struct{ withinM, want float64 }{{0, 0.08*0.08 + slope + own}, {10, five + slope + own}} {
+		p.passed = passed{withinM: c.withinM, ownVar: own, ownWithinM: 5, cellM: 1}
+		p.judge(g)
+		if got := p.SigmaM[48] * p.SigmaM[48]; math.Abs(got-c.want) > 1e-9 {
+			t.Errorf("mean over ±%g m: variance %v, want %v", c.withinM, got, c.want)
+		}
 	}
 }
 
@@ -681,8 +689,8 @@ func BenchmarkProfile5000(b *testing.B) {
 				if err := p.read(context.Background(), g, o); err != nil {
 					b.Fatal(err)
 				}
-				p.fit(o)
-				p.judge(g, o)
+				p.fit(g, o)
+				p.judge(g)
 			}
 		})
 	}
