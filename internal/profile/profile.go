@@ -84,6 +84,7 @@ type Profile struct {
 	ResidualM float64
 
 	ownVar      []float64 // variance of ZM beyond what passed keeps of the surface's error, m²
+	rough       roughness // of the raw heights
 	slopeErrorM []float64 // standard deviation of ZM for its place within a cell
 	smoothing   smoothing // of the fit
 	passed      passed    // what the fit leaves of the surface's error

@@ -12,13 +12,13 @@ import (
 // it was.
 func TestRefitOfTheSameHeightsIsTheSame(t *testing.T) {
 	c := errorClasses[0]
-	_, p := c.draw(rand.New(rand.NewPCG(12, 1)))
+	_, p, g := c.draw(rand.New(rand.NewPCG(12, 1)))
 	for i := 400; i < 420; i++ {
 		p.RawM[i] += 3
 	}
 	p.RawM[700], p.Flags[700] = math.NaN(), p.Flags[700]|FlagVoid
 	o := ThalwegOptions{CellM: c.cellM}
-	p.fit(o.withDefaults())
+	p.fit(g, o.withDefaults())
 	q := p.Refit(slices.Clone(p.RawM), o)
 	if !slices.Equal(p.ZM, q.ZM) || !slices.Equal(p.Flags, q.Flags) {
 		t.Error("another profile of the same heights")
@@ -45,7 +45,8 @@ func BenchmarkRefit(b *testing.B) {
 	for _, c := range errorClasses {
 		b.Run(c.name, func(b *testing.B) {
 			c.lengthM = 1000
-			_, p := c.draw(rand.New(rand.NewPCG(12, 1)))
+			_, p, g := c.draw(rand.New(rand.NewPCG(12, 1)))
+			p.fit(g, ThalwegOptions{CellM: c.cellM}.withDefaults())
 			for b.Loop() {
 				p.Refit(p.RawM, ThalwegOptions{CellM: c.cellM})
 			}

@@ -421,8 +421,17 @@ func (p *Profile) readAcross(g Ground, o ThalwegOptions, s Station, heights []fl
 // what the fit leaves of the surface's error. It returns the runs that stand
 // out for longer than a bridge.
 func (p *Profile) fit(g Ground, o ThalwegOptions) (long []reach) {
-	n := len(p.Stations)
-	weight := make([]float64, n)
+	weight, long := p.weights(o)
+	chosen := p.try(g, o, weight)
+	p.smoothing, p.passed = chosen.smoothing, chosen.passed
+	p.drawLines(weight, o)
+	return long
+}
+
+// weights flags what stands across the creek; it and what is void has the
+// weight 0, all else 1.
+func (p *Profile) weights(o ThalwegOptions) (weight []float64, long []reach) {
+	weight = make([]float64, len(p.Stations))
 	for i := range weight {
 		if p.Flags[i]&FlagVoid == 0 {
 			weight[i] = 1
@@ -436,16 +445,18 @@ func (p *Profile) fit(g Ground, o ThalwegOptions) (long []reach) {
 			weight[i] = 0
 		}
 	}
-	chosen := p.try(g, o, weight)
-	p.smoothing, p.passed = chosen.smoothing, chosen.passed
-	p.ZM = p.fall(weight, 0.5, o, p.smoothing)
+	return weight, long
+}
+
+// drawLines fills ZM with the profile's smoothing, LowM and HighM.
+func (p *Profile) drawLines(weight []float64, o ThalwegOptions) {
+	p.ZM = fallingLine(p.Stations, p.RawM, weight, 0.5, o, p.smoothing, &p.rough)
 	p.LowM = p.fall(weight, 0.1, o, smoothing{})
 	p.HighM = p.fall(weight, 0.9, o, smoothing{})
 	for i := range p.ZM {
 		p.LowM[i] = min(p.LowM[i], p.ZM[i])
 		p.HighM[i] = max(p.HighM[i], p.ZM[i])
 	}
-	return long
 }
 
 // fall is the falling fit at quantile tau to the raw heights.
@@ -523,6 +534,8 @@ func (p *Profile) between(first, last int) (*Profile, error) {
 		LowM:      p.LowM[first : last+1],
 		HighM:     p.HighM[first : last+1],
 		Flags:     p.Flags[first : last+1],
+		smoothing: p.smoothing,
+		rough:     p.rough,
 		passed:    p.passed,
 	}
 	q.passed.beforeM = float64(from - p.Stations[0])
