@@ -224,7 +224,7 @@ func (v interval) String() string {
 // parameters are the study's assumptions; the creeks are this test's own.
 //
 // The stated intervals must hold 76 to 84 % of the falls for 80 %, and 93 to
-// 97 % for 95 %, over each distance; on 30 m cells up to 88 and 97.5 %.
+// 97 % for 95 %, over each distance; on 30 m cells up to 90 % for 80 %.
 func TestFitsOnSimulatedCreeks(t *testing.T) {
 	const first, whole = 100, 300
 	seeds := 60
@@ -321,14 +321,14 @@ func TestFitsOnSimulatedCreeks(t *testing.T) {
 				// On 30 m cells under canopy the interval holds more than it
 				// says: how much of the misfit is the creek cannot be told
 				// from errors that are larger than the creek's steps.
-				most80, most95 := 0.84, 0.97
+				most80 := 0.84
 				if c.cellM == 30 {
-					most80, most95 = 0.88, 0.975
+					most80 = 0.9
 				}
 				if s := v.in80 / v.n; s < 0.76-slack80 || s > most80+slack80 {
 					t.Errorf("%s, over %g m: the 80 %% interval holds %.1f %%", c.name, m, 100*s)
 				}
-				if s := v.in95 / v.n; s < 0.93-slack95 || s > most95+slack95 {
+				if s := v.in95 / v.n; s < 0.93-slack95 || s > 0.97+slack95 {
 					t.Errorf("%s, over %g m: the 95 %% interval holds %.1f %%", c.name, m, 100*s)
 				}
 			}

@@ -2,7 +2,6 @@ package profile
 
 import (
 	"math"
-	"slices"
 
 	"github.com/paulmach/orb"
 )
@@ -72,7 +71,7 @@ func (p *Profile) try(g Ground, o ThalwegOptions, weight []float64) trial {
 		return none
 	}
 	short := lags[:min(2, len(lags))]
-	cost := make([]samples, len(smoothings))     
+	cost := make([]samples, len(smoothings))
 	lines := make([][][]float64, len(smoothings)) // by smoothing and window
 	rough := make([]roughness, len(windows))
 	misfit := make([][]float64, len(smoothings)) // mean square, by smoothing and lag
@@ -86,7 +85,7 @@ func (p *Profile) try(g Ground, o ThalwegOptions, weight []float64) trial {
 			lines[c] = append(lines[c], z)
 			cost[c].add(squaresByBlock(z, plain, short, o.margin()))
 			for l, lag := range lags {
-				misfit[c][l] += usualSquare(z, plain, nil, nil, lag, o.margin()) / float64(len(windows))
+				misfit[c][l] += meanFallProduct(z, plain, z, plain, lag, o.margin()) / float64(len(windows))
 			}
 		}
 	}
@@ -102,7 +101,7 @@ func (p *Profile) try(g Ground, o ThalwegOptions, weight []float64) trial {
 	if best != pilot {
 		fits = p.fitDraws(g, o, weight, windows, lines[best], rough, []int{0, best})
 	}
-	return trial{smoothings[best], fits.passed(best, misfit[best], len(windows), lags, o)}
+	return trial{smoothings[best], fits.passed(best, misfit[best], lags, o)}
 }
 
 // samples are about independent samples of a mean.
@@ -312,46 +311,6 @@ func (p *Profile) spikes(r reach, line, weight []float64) []float64 {
 	return out
 }
 
-// usualSquare is the mean square of the differences between the falls of two
-// lines, each less its own mean line where there is one, the largest twentieth
-// left out: what stands above the creek moves the plain fit here and there.
-func usualSquare(a, b, meanA, meanB []float64, lag, margin int) float64 {
-	var squares []float64
-	for i := margin; i+lag < len(a)-margin; i++ {
-		j := i + lag
-		d := a[i] - a[j] - b[i] + b[j]
-		if meanA != nil {
-			d -= meanA[i] - meanA[j] - meanB[i] + meanB[j]
-		}
-		squares = append(squares, d*d)
-	}
-	slices.Sort(squares)
-	squares = squares[:len(squares)-len(squares)/20]
-	sum := 0.0
-	for _, v := range squares {
-		sum += v / float64(len(squares))
-	}
-	return sum
-}
-
-// misfit is the usual square of what the falls of a smoothing differ by from
-// those of the plain fit when errors are drawn, with the standard deviation of
-// its mean over a number of stretches.
-func (f drawnFits) misfit(c, lag, margin, stretches int) (mean, sigma float64) {
-	var all []float64
-	for _, w := range f {
-		for k := range w.fit[c] {
-			v := usualSquare(w.fit[c][k], w.fit[0][k], w.mean[c], w.mean[0], lag, margin) * errorDrawCount / (errorDrawCount - 1)
-			all = append(all, v)
-			mean += v / float64(len(f)*errorDrawCount)
-		}
-	}
-	for _, v := range all {
-		sigma += (v - mean) * (v - mean) / float64(len(all)-1)
-	}
-	return mean, math.Sqrt(sigma / float64(stretches))
-}
-
 // covariance of the falls that two smoothings give, over the draws.
 func (f drawnFits) covariance(a, b, lag, margin int) float64 {
 	sum := 0.0
@@ -418,13 +377,13 @@ func (p passed) spots(spots []spot, s Station, weight float64, pointAt func(Stat
 // relative to themselves.
 //
 // What the fit has rounded off counts too. misfit is the mean square of what
-// its falls differ by from those of the plain fit; where that is beyond what
-// the drawn errors make it, by more than a standard deviation, the rest is the creek.
-func (f drawnFits) passed(c int, misfit []float64, stretches int, lags []int, o ThalwegOptions) passed {
+// its falls differ by from those of the plain fit; where that is more
+// than the drawn errors make it, the rest is the creek.
+func (f drawnFits) passed(c int, misfit []float64, lags []int, o ThalwegOptions) passed {
 	variance := make([]float64, len(lags))
 	for l, lag := range lags {
-		drawn, sigma := f.misfit(c, lag, o.margin(), stretches)
-		variance[l] = f.covariance(c, c, lag, o.margin()) + max(0, misfit[l]-drawn-sigma)
+		own, plain, both := f.covariance(c, c, lag, o.margin()), f.covariance(0, 0, lag, o.margin()), f.covariance(c, 0, lag, o.margin())
+		variance[l] = own + max(0, misfit[l]-(own+plain-2*both))
 	}
 	best, least := passed{ownWithinM: o.CellM, cellM: o.CellM}, math.Inf(1)
 	for _, cells := range halfWidths {
