@@ -3,6 +3,7 @@ package profile
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/paulmach/orb"
 	"gonum.org/v1/gonum/mat"
@@ -408,15 +409,17 @@ func (c *Certainty) DiffSigma(p, q orb.Point) float64 {
 // safe for concurrent use.
 func (c *Certainty) DropSigmas(places []orb.Point) func(p, q orb.Point) float64 {
 	type known struct {
-		weighted
-		shared []float64 // with each reading
+		plus, minus contrast  // of the height, added and taken away
+		shared      []float64 // with each reading
 	}
 	at := make(map[orb.Point]*known, len(places))
 	for _, p := range places {
-		k := &known{weighted: c.place(p, 1), shared: make([]float64, len(c.drops))}
+		k := &known{shared: make([]float64, len(c.drops))}
+		c.addPlace(&k.plus, p, 1)
+		c.addPlace(&k.minus, p, -1)
 		for j, drop := range c.drops {
 			// As in settle, what a single height lacks cancels in a drop.
-			k.shared[j] = c.covariance(contrast{k.weighted}, drop)
+			k.shared[j] = c.covariance(k.plus, drop)
 		}
 		at[p] = k
 	}
@@ -425,14 +428,12 @@ func (c *Certainty) DropSigmas(places []orb.Point) func(p, q orb.Point) float64 
 		if p == q || a == nil || b == nil {
 			return c.DiffSigma(p, q)
 		}
-		// A drop's own variance without its readings, as covariance has it.
-		cross := c.ownCovariance(a.weighted, b.weighted) - c.variogram(p, q)
-		own := c.ownCovariance(a.weighted, a.weighted) + c.ownCovariance(b.weighted, b.weighted) - 2*cross
+		drop := contrast{spots: slices.Concat(a.plus.spots, b.minus.spots), own: slices.Concat(a.plus.own, b.minus.own)}
 		shared := make([]float64, len(c.drops))
 		for j := range shared {
 			shared[j] = a.shared[j] - b.shared[j]
 		}
-		return math.Sqrt(max(0, own-c.explained(shared)))
+		return math.Sqrt(max(0, c.variance(drop)-c.explained(shared)))
 	}
 }
 
