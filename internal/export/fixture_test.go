@@ -85,7 +85,7 @@ func fixturePlan(units string) *plan.Plan {
 	points := 143
 	p := &plan.Plan{
 		Format: plan.Format, ToolVersion: "0.0-test", Site: "Fernhollow", Seed: 7, Units: units, Objective: "least_cost", Certainty: 0.9,
-		Demand: 1500, Take: 3.2, LowFlow: 8, LowFlowSigma: 0.4, TankVolume: 3000,
+		Demand: 1500, Take: 3.2, LowFlow: 8, LowFlowSigma: 0.4, UsualFlow: 20, TankVolume: 3000,
 		DemandUses: []plan.PlanUse{
 			{Use: "people", Count: 6, Per: "person", Each: 50, Source: "UNDP Human Development Report 2006"},
 			{Use: "garden", Count: 150, Per: "m²", Each: 4, Source: "common practice, no source"},

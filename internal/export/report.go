@@ -67,6 +67,7 @@ type report struct {
 	Notes      []plan.Message
 	Maps       []figure
 	Profile    []figure
+	Owner      owner
 	Checks     []check
 	Parts      []group
 	Sure       sureness
@@ -246,6 +247,7 @@ func reportOf(p *plan.Plan) (*report, error) {
 		r.bestLayout(p, w)
 		r.compare(p, w)
 		r.Ahead = aheadOf(p, w)
+		r.Owner = ownerOf(p, w)
 	}
 	r.elsewhere(p, w)
 	r.inputs(p)

@@ -27,9 +27,10 @@ type Plan struct {
 	// LowFlowSigma is the standard deviation of LowFlow; null when it was
 	// given without readings.
 	LowFlowSigma Number    `json:"creek_low_sd_l_s"`
-	DemandUses   []PlanUse `json:"demand_uses"`   // what adds up to the demand; empty when it is given as a whole
-	TankVolume   Number    `json:"tank_volume_l"` // that holds the demand for the days of reserve; null without a demand
-	Frame        Frame     `json:"frame"`         // of eastings and northings
+	UsualFlow    Number    `json:"creek_usual_l_s"` // over the year; null when not given
+	DemandUses   []PlanUse `json:"demand_uses"`     // what adds up to the demand; empty when it is given as a whole
+	TankVolume   Number    `json:"tank_volume_l"`   // that holds the demand for the days of reserve; null without a demand
+	Frame        Frame     `json:"frame"`           // of eastings and northings
 	// ScreeningOnly: the terrain is good for finding a place only; costs are
 	// ranges and nothing is listed to buy.
 	ScreeningOnly bool `json:"screening_only"`

@@ -177,6 +177,7 @@ func (p *Plan) repeat(site *Site) {
 	p.Demand = unknownIfZero(site.Demand * litresPerDay)
 	p.Take = unknownIfZero(site.LowFlow * site.TakeShare * 1000)
 	p.LowFlow, p.LowFlowSigma = unknownIfZero(site.LowFlow*1000), unknownIfZero(site.lowFlowSigma()*1000)
+	p.UsualFlow = unknownIfZero(site.UsualFlow * 1000)
 	p.DemandUses = site.demandUses()
 	p.TankVolume = unknownIfZero(hydraulics.TankVolume(site.Demand, site.ReserveS/86400) * 1000)
 	p.Defaults = site.Defaults()
