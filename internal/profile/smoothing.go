@@ -99,7 +99,11 @@ func (p *Profile) try(g Ground, o ThalwegOptions, weight []float64) trial {
 	}
 	best := choose(cost, penalty)
 	if best != pilot {
-		fits = p.fitDraws(g, o, weight, windows, lines[best], rough, []int{0, best})
+		which := []int{0} // each once: the means are over the draws
+		if best != 0 {
+			which = append(which, best)
+		}
+		fits = p.fitDraws(g, o, weight, windows, lines[best], rough, which)
 	}
 	return trial{smoothings[best], fits.passed(best, misfit[best], lags, o)}
 }
