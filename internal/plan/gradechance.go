@@ -52,7 +52,11 @@ func (g *grader) certainty(k int) error {
 	if u.costOf, err = g.costOf(&u); err != nil {
 		return err
 	}
-	u.worth, g.worthUnit = worth(g.problem.Objective, g.l.Cost.Currency)
+	unit := ""
+	u.worth, unit = worth(g.problem.Objective, g.l.Cost.Currency)
+	if !g.brief { // trials share their job and need no unit
+		g.worthUnit = unit
+	}
 	seed := g.site.Seed*1000003 + uint64(k)
 	b, err := u.spread(g.ctx, g.certain, seed)
 	if err != nil {
