@@ -120,6 +120,13 @@ func TestBashCompletes(t *testing.T) {
 	if got := complete("route", "plan", "--units", ""); strings.Join(got, " ") != "us si" {
 		t.Errorf("--units offers %v", got)
 	}
+	spaced := filepath.Join(t.TempDir(), "my place.yaml")
+	if err := os.WriteFile(spaced, nil, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if got := complete("route", "plan", strings.TrimSuffix(spaced, " place.yaml")); strings.Join(got, " ") != spaced {
+		t.Errorf("the name of a file with a space becomes %q", got)
+	}
 	for _, word := range complete("route", "") {
 		if word == "manual" {
 			t.Error("the command for packaging is offered")

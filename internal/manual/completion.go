@@ -23,7 +23,7 @@ _%[1]s_plan() {
 	local current=${COMP_WORDS[COMP_CWORD]} before=${COMP_WORDS[COMP_CWORD-1]} flags=
 	COMPREPLY=()
 	if [ "$COMP_CWORD" -eq 1 ]; then
-		mapfile -t COMPREPLY < <(compgen -W %[2]q -- "$current")
+		COMPREPLY=($(compgen -W %[2]q -- "$current"))
 		return
 	fi
 	case ${COMP_WORDS[1]} in
@@ -35,14 +35,17 @@ _%[1]s_plan() {
 	for _, c := range commands {
 		for _, f := range c.Flags {
 			if values := listed(f); len(values) > 0 && !f.Hidden {
-				fmt.Fprintf(&b, "\t%s/--%s) mapfile -t COMPREPLY < <(compgen -W %q -- \"$current\"); return ;;\n", c.Name, f.Name, strings.Join(values, " "))
+				fmt.Fprintf(&b, "\t%s/--%s) COMPREPLY=($(compgen -W %q -- \"$current\")); return ;;\n", c.Name, f.Name, strings.Join(values, " "))
 			}
 		}
 	}
 	fmt.Fprintf(&b, `	esac
 	case $current in
-	-*) mapfile -t COMPREPLY < <(compgen -W "$flags" -- "$current") ;;
-	*) mapfile -t COMPREPLY < <(compgen -f -- "$current") ;;
+	-*) COMPREPLY=($(compgen -W "$flags" -- "$current")) ;;
+	*)
+		local IFS=$'\n' # names of files may hold spaces
+		COMPREPLY=($(compgen -f -- "$current"))
+		;;
 	esac
 }
 complete -o filenames -F _%[1]s_plan %[1]s
