@@ -1,9 +1,6 @@
 package dem
 
-import (
-	"math"
-	"sort"
-)
+import "math"
 
 // texture is what the heights themselves tell about how they were made.
 type texture struct {
@@ -28,22 +25,24 @@ const (
 // textureOf looks at up to nine blocks of a window.
 func textureOf(c *cells, cols, rows int, scaleM, cellM float64) texture {
 	var t texture
-	var bends [lags][]float64
+	var blocks []grid
 	bump, seen := 0, 0
 	for _, block := range blocksOf(cols, rows) {
 		g := gridOf(c, cols, block, scaleM)
 		t.cells += len(g.z)
-		for k := range bends {
-			bends[k] = g.bends(1<<k, bends[k])
-		}
 		up, all := g.standing(int(math.Ceil(bumpReachM / cellM)))
 		bump, seen = bump+up, seen+all
+		blocks = append(blocks, g)
 	}
-	for k := range bends {
+	bends := make([]float64, 0, 2*t.cells) // each cell along its row and its column
+	for k := range t.bendM {
+		bends = bends[:0]
+		for _, g := range blocks {
+			bends = g.bends(1<<k, bends)
+		}
 		t.bendM[k] = math.NaN()
-		if n := len(bends[k]); n > 0 {
-			sort.Float64s(bends[k])
-			t.bendM[k] = 1.4826 * bends[k][n/2]
+		if n := len(bends); n > 0 {
+			t.bendM[k] = 1.4826 * smallest(bends, n/2)
 		}
 	}
 	if seen > 0 {
@@ -51,6 +50,43 @@ func textureOf(c *cells, cols, rows int, scaleM, cellM float64) texture {
 	}
 	return t
 }
+
+// smallest is the k-th smallest of some values without NaN, from 0; it changes
+// their order. It is Hoare's FIND (1961, Communications of the ACM 4, 321):
+// sorting a million values for their median would take longer than all else
+// that is read off a terrain.
+func smallest(v []float64, k int) float64 {
+	low, high := 0, len(v)-1
+	for low < high {
+		pivot := middle(v[low], v[(low+high)/2], v[high])
+		i, j := low, high
+		for i <= j {
+			for v[i] < pivot {
+				i++
+			}
+			for pivot < v[j] {
+				j--
+			}
+			if i <= j {
+				v[i], v[j] = v[j], v[i]
+				i++
+				j--
+			}
+		}
+		switch {
+		case k <= j:
+			high = j
+		case k >= i:
+			low = i
+		default:
+			return v[k]
+		}
+	}
+	return v[k]
+}
+
+// middle is the median of three.
+func middle(a, b, c float64) float64 { return max(min(a, b), min(max(a, b), c)) }
 
 // blocksOf spreads blocks evenly over a window.
 func blocksOf(cols, rows int) [][4]int {

@@ -1,10 +1,12 @@
 package dem
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"math/rand/v2"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"route/internal/geodesy"
@@ -230,5 +232,43 @@ func TestClassFromTheHeights(t *testing.T) {
 	wide := ErrorModel{NuggetM: 2.1}
 	if info := open(t, Options{ZUnit: "m", Error: &wide}, utm(50, 50, slope).make(t, "g.tif")).Infos()[0]; !info.ScreeningOnly {
 		t.Error("heights known to 2.1 m are not for screening only")
+	}
+}
+
+// The value found is the one that sorting puts there (the standard library's
+// sort), with many ties, in order, in reverse and one alone.
+func TestSmallestEqualsSorting(t *testing.T) {
+	const seed = 47
+	r := rand.New(rand.NewPCG(seed, 1))
+	for trial := range 20_000 {
+		v := make([]float64, 1+r.IntN(60))
+		for i := range v {
+			v[i] = float64(r.IntN(1 + r.IntN(100)))
+		}
+		switch trial % 4 {
+		case 1:
+			slices.Sort(v)
+		case 2:
+			slices.SortFunc(v, func(a, b float64) int { return cmp.Compare(b, a) })
+		}
+		k := r.IntN(len(v))
+		given := slices.Clone(v)
+		got := smallest(v, k)
+		if want := slices.Sorted(slices.Values(given))[k]; got != want {
+			t.Fatalf("seed %d: number %d of %v is %v, by sorting %v", seed, k, given, got, want)
+		}
+	}
+}
+
+// BenchmarkTexture is a window as large as is looked at.
+func BenchmarkTexture(b *testing.B) {
+	const n = blockCells * blocksEach
+	r := rand.New(rand.NewPCG(1, 1))
+	c := &cells{z32: make([]float32, n*n)}
+	for k := range c.z32 {
+		c.z32[k] = float32(20*math.Sin(float64(k%n)/90) + 0.05*r.NormFloat64())
+	}
+	for b.Loop() {
+		textureOf(c, n, n, 1, 1)
 	}
 }

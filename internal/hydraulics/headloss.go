@@ -113,28 +113,29 @@ func (r *resistance) lossSlope(flow float64) (loss, slope float64) {
 	}
 	k, dk := r.minorK, 0.0
 	if r.ratio > 0 {
-		re := flow * r.reynolds
-		var ff, df float64
-		switch {
-		case re < laminarRe:
-			ff = 64 / re
-			df = -ff
-		case re < turbulentRe:
-			if r.cubic.c0 == 0 {
-				r.cubic = transitionCubic(r.rough)
-			}
-			ff, df = r.cubic.at(re)
-			df *= re
-		default:
-			x := colebrook(re, r.rough)
-			ff = 1 / (x * x)
-			df = colebrookSlope(re, r.rough, x) * re
-		}
+		ff, df := r.factorSlope(flow * r.reynolds)
 		k += ff * r.ratio
 		dk = df * r.ratio
 	}
 	t := r.head * flow
 	return k * t * flow, (2*k + dk) * t
+}
+
+// factorSlope is the friction factor at a Reynolds number, and its slope in the
+// logarithm of that number.
+func (r *resistance) factorSlope(re float64) (factor, slope float64) {
+	switch {
+	case re < laminarRe:
+		return 64 / re, -64 / re
+	case re < turbulentRe:
+		if r.cubic.c0 == 0 {
+			r.cubic = transitionCubic(r.rough)
+		}
+		factor, slope = r.cubic.at(re)
+		return factor, slope * re
+	}
+	x := colebrook(re, r.rough)
+	return 1 / (x * x), colebrookSlope(re, r.rough, x) * re
 }
 
 // SmallestBore is the inside diameter in metres at which a flow loses exactly

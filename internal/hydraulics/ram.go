@@ -308,15 +308,22 @@ func (r Ram) velocityAt(f Fluid, drive Pipe, length, driveHead, lambda float64) 
 	rough := drive.Roughness / drive.Inside
 	top := lambda * math.Sqrt(2*Gravity*driveHead/(r.EntranceK+r.WasteValveK))
 	v := top
-	// The friction factor changes so slowly with v that this contracts by a
-	// factor of five or more a step in turbulent flow.
-	for range 60 {
-		k := friction(v*perRe, rough)*length/drive.Inside + r.EntranceK + r.WasteValveK
+	pipe := resistance{rough: rough}
+	// Newton's method is there in three or four steps: the friction factor
+	// changes slowly with v.
+	for range 12 {
+		factor, slope := pipe.factorSlope(v * perRe)
+		k := factor*length/drive.Inside + r.EntranceK + r.WasteValveK
 		next := lambda * math.Sqrt(2*Gravity*driveHead/k)
-		if math.Abs(next-v) <= 1e-10*v {
-			return next
+		byV := -next / 2 * slope * length / drive.Inside / (k * v)
+		step := (next - v) / (1 - byV)
+		if !(v+step > 0 && v+step <= top) {
+			step = next - v
 		}
-		v = next
+		v += step
+		if math.Abs(step) <= 1e-8*v { // the next one would be its square
+			return v
+		}
 	}
 	residual := func(v float64) float64 {
 		k := friction(v*perRe, rough)*length/drive.Inside + r.EntranceK + r.WasteValveK

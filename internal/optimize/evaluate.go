@@ -43,16 +43,21 @@ type miss struct {
 	off float64
 }
 
+// installation is what a choice comes to at one place.
+func (st *site) installation(c choice, p int, length, head float64) hydraulics.Installation {
+	return hydraulics.Installation{
+		Fluid: st.Fluid, SourceM: head,
+		Drive: hydraulics.Run{Pipe: c.engine.pipe, LengthM: length}, Ram: c.engine.ram, Pumps: c.engine.pumps,
+		Delivery: hydraulics.Run{Pipe: st.ways[c.way].pipe, LengthM: st.DeliveryAt[p].LengthM},
+		LiftM:    st.lift[p],
+	}
+}
+
 // evaluate works out one layout. A nil miss means that it keeps all limits.
 func (st *site) evaluate(c choice, p int, length, head float64) (hydraulics.Operation, *miss) {
 	st.evaluations.Add(1)
 	e, way, l := c.engine, &st.ways[c.way], &st.Limits
-	in := hydraulics.Installation{
-		Fluid: st.Fluid, SourceM: head,
-		Drive: hydraulics.Run{Pipe: e.pipe, LengthM: length}, Ram: e.ram, Pumps: e.pumps,
-		Delivery: hydraulics.Run{Pipe: way.pipe, LengthM: st.DeliveryAt[p].LengthM},
-		LiftM:    st.lift[p],
-	}
+	in := st.installation(c, p, length, head)
 	op, err := in.TunedTo(c.flow.m3s, st.tuning)
 	switch e := err.(type) {
 	case nil:
@@ -87,13 +92,16 @@ func (st *site) evaluate(c choice, p int, length, head float64) (hydraulics.Oper
 // the monotony that the package comment lists, everything between the two is
 // broken.
 func (st *site) ceiling(c choice, p int, length, broken float64, m *miss, least float64) float64 {
+	switch m.reason {
+	case TooLittleWater:
+		return st.backDown(c, p, length, broken, m.limit.SI, least)
+	case SurgeAboveRating:
+		return st.bearsSurge(c, p, length, broken, least)
+	}
 	lo := least
 	for step := range backSteps {
 		next := (lo + broken) / 2
-		switch {
-		case m.reason == TooLittleWater && lo == least:
-			next = broken * backDown(m.value.SI, m.limit.SI)
-		case step == 0:
+		if step == 0 {
 			next = least
 		}
 		if next = max(next, least); !(next < broken) {
@@ -106,6 +114,111 @@ func (st *site) ceiling(c choice, p int, length, broken float64, m *miss, least 
 		}
 	}
 	return broken
+}
+
+// backDown is ceiling for a head at which the pump draws more than the flow even
+// at its lightest. Only that tuning is looked at; other limits show when what comes
+// next is evaluated. The draw goes about with the square root of the head; with a
+// higher power than it has from step to step, the steps come down to the head
+// that is borne from above.
+func (st *site) backDown(c choice, p int, length, broken, drawn, least float64) float64 {
+	const (
+		near   = 1e-4 // of the head
+		steeps = 1.05 // times the power that it has
+	)
+	power := 0.7
+	in := st.installation(c, p, length, broken)
+	for range backSteps {
+		next := max(broken*math.Pow(c.flow.m3s/drawn, 1/power), least)
+		if !(next < broken*(1-near)) {
+			break
+		}
+		in.SourceM = next
+		draws := st.lightestDraw(c, p, &in)
+		if draws <= c.flow.m3s*(1+rounding) {
+			break
+		}
+		power = steeps * math.Log(drawn/draws) / math.Log(broken/next)
+		broken, drawn = next, draws
+	}
+	return broken
+}
+
+// lightestDraw is what an installation draws at its lightest tuning; 0 where
+// that is not too much for the choice.
+func (st *site) lightestDraw(c choice, p int, in *hydraulics.Installation) float64 {
+	st.bounds.Add(1)
+	op, err := in.AtTuning(st.tuning[0])
+	if _, weak := err.(*hydraulics.WeakBeatError); err == nil || weak {
+		return op.DriveTotal
+	}
+	// Nothing is delivered so lightly, which does not say what is drawn.
+	if _, m := st.evaluate(c, p, in.Drive.LengthM, in.SourceM); m != nil && m.reason == TooLittleWater {
+		return m.limit.SI
+	}
+	return 0
+}
+
+// bearsSurge is ceiling for a head at which the surge is above the rating of the
+// drive pipe. How far a beat rises hangs on the closing velocity alone, so that
+// the velocity at the rating is known: the head is broken where, closing at that
+// velocity, the pump draws less than the flow. The head at which it draws just
+// the flow is found by false position (the Illinois variant: Dowell & Jarratt
+// 1971, BIT 11, 168–174), each step of which is one steady state at a known
+// velocity, not the search for one.
+func (st *site) bearsSurge(c choice, p int, length, broken, least float64) float64 {
+	const near = 1e-4 // of the head
+	in := st.installation(c, p, length, broken)
+	fastest := c.engine.closingAtRating(&st.Fluid)
+	missing := func(head float64) (m3s float64, ok bool) {
+		st.bounds.Add(1)
+		in.SourceM = head
+		op, err := in.Running(fastest)
+		_, weak := err.(*hydraulics.WeakBeatError)
+		return c.flow.m3s*(1-rounding) - op.DriveTotal, err == nil || weak
+	}
+	above, ok := missing(broken)
+	if !ok || above <= 0 {
+		return broken
+	}
+	below, known := missing(least)
+	if known && below > 0 {
+		return least
+	}
+	side := 0 // on which the last step fell
+	for range backSteps {
+		if broken-least <= near*broken {
+			break
+		}
+		next := (least + broken) / 2
+		if known {
+			next = least + (broken-least)*below/(below-above)
+		}
+		at, ok := missing(next)
+		switch {
+		case ok && at > 0:
+			if broken, above = next, at; side > 0 {
+				below /= 2
+			}
+			side = 1
+		case ok:
+			if least, below, known = next, at, true; side < 0 {
+				above /= 2
+			}
+			side = -1
+		default:
+			least, known, side = next, false, 0
+		}
+	}
+	return broken
+}
+
+// closingAtRating is the closing velocity at which the pressure rise reaches the
+// rating of the drive pipe: the wave's a·v/g and the K·v²/2g that is spent in
+// the waste valve before it shuts.
+func (e *engine) closingAtRating(f *hydraulics.Fluid) float64 {
+	wave := hydraulics.WaveSpeed(*f, e.pipe)
+	return 2 * hydraulics.Gravity * e.rating / (wave + math.Sqrt(wave*wave+2*e.ram.WasteValveK*hydraulics.Gravity*e.rating))
 }
 
 // deliveryLoss is the friction of a delivery pipe at a delivered flow; +Inf

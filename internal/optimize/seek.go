@@ -320,6 +320,7 @@ func (k *seeker) tryBelow(c choice, s, p int, cl class, r rung, length float64) 
 		}
 		low, _ := c.table().window(length, k.lift[p])
 		least := max(k.needed(p), low)
+		least = max(least, c.table().headBelow(k.mostSoFar(), k.lift[p], length, least, head))
 		bearable := k.ceiling(c, p, length, head, m, least)
 		if bearable <= least || c.table().at(bearable, k.lift[p], length) <= k.mostSoFar() {
 			return

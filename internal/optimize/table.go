@@ -187,6 +187,22 @@ func (t *table) at(head, lift, length float64) float64 {
 	return max(mix(near, far, ta), 0) * tableMargin
 }
 
+// headBelow is a drive head between least and most up to which no more than a
+// flow is delivered, near the greatest such head; least where none is known. What
+// bears only less is not worth a look.
+func (t *table) headBelow(m3s, lift, length, least, most float64) float64 {
+	const halvings = 8
+	for range halvings {
+		middle := (least + most) / 2
+		if t.at(middle, lift, length) <= m3s {
+			least = middle
+		} else {
+			most = middle
+		}
+	}
+	return least
+}
+
 // atAnyLength is at for the best of all lengths.
 func (t *table) atAnyLength(head, lift float64) float64 {
 	j, th := cellOf(t.head, head)
@@ -337,13 +353,5 @@ func (st *site) draw(e *engine, length, head, lift float64) (least, most float64
 	return math.Inf(1), 0
 }
 
-// backSteps of backDown come within some thousandths of the head that is borne.
+// backSteps of ceiling come within some thousandths of the head that is borne.
 const backSteps = 6
-
-// backDown is the factor by which a head that draws too much is lowered. The
-// draw at a tuning goes about with the square root of the head; with a higher
-// power the steps come down to the head that is borne from above.
-func backDown(wanted, least float64) float64 {
-	const power = 0.7
-	return math.Pow(wanted/least, 1/power)
-}

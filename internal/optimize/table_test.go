@@ -1,6 +1,7 @@
 package optimize
 
 import (
+	"math"
 	"math/rand/v2"
 	"testing"
 
@@ -116,5 +117,55 @@ func TestRamAtAFixedFlowIsMonotone(t *testing.T) {
 	t.Logf("%d points", n)
 	if n < 10000 {
 		t.Errorf("only %d points say something", n)
+	}
+}
+
+// Between the head that is said to be borne at most and the one that is broken
+// nothing works, by evaluating that range finely, and somewhat below it
+// something does, for both limits that are broken from above.
+func TestNothingWorksAboveTheCeiling(t *testing.T) {
+	const seed, scans = 71, 40
+	r := rand.New(rand.NewPCG(seed, 1))
+	seen := map[string]int{}
+	tight := map[string]int{}
+	for range 60 {
+		p := randomProblem(r)
+		st, err := newSite(t.Context(), &p, &Settings{Workers: 1})
+		if err != nil || len(st.flows) == 0 || len(st.engines) == 0 || len(st.ways) == 0 {
+			continue
+		}
+		for range 200 {
+			c := choice{st.flows[r.IntN(len(st.flows))], &st.engines[r.IntN(len(st.engines))], r.IntN(len(st.ways))}
+			pump := r.IntN(st.n)
+			if math.IsNaN(st.lift[pump]) {
+				continue
+			}
+			length, broken := 5+25*r.Float64(), st.lift[pump]/leastLiftRatio*r.Float64()
+			_, m := st.evaluate(c, pump, length, broken)
+			if m == nil || m.reason != TooLittleWater && m.reason != SurgeAboveRating {
+				continue
+			}
+			least := broken * (0.2 + 0.7*r.Float64())
+			most := st.ceiling(c, pump, length, broken, m, least)
+			if most < least || most > broken {
+				t.Fatalf("seed %d: %v is not between %v and %v", seed, most, least, broken)
+			}
+			seen[m.reason]++
+			for k := range scans {
+				head := most + (broken-most)*(float64(k)+0.5)/scans
+				if _, works := st.evaluate(c, pump, length, head); works == nil && head > most {
+					t.Fatalf("seed %d: %s: %v m works, above the ceiling of %v m", seed, m.reason, head, most)
+				}
+			}
+			if _, below := st.evaluate(c, pump, length, 0.98*most); most == least || below == nil || below.reason != m.reason {
+				tight[m.reason]++
+			}
+		}
+	}
+	t.Logf("seed %d: %v ceilings, %v of them tight", seed, seen, tight)
+	for _, reason := range []string{TooLittleWater, SurgeAboveRating} {
+		if seen[reason] < 50 || tight[reason] < seen[reason]*95/100 {
+			t.Errorf("seed %d: %d ceilings for %s, %d of them tight", seed, seen[reason], reason, tight[reason])
+		}
 	}
 }

@@ -12,6 +12,14 @@ import (
 // milliseconds, and the same places come up again and again.
 type routes struct {
 	known sync.Map // terrain.Path by start
+	ahead sync.Map // fields of which the lines along the creek are known
+}
+
+// straightened says whether the lines along the creek have been asked for over a
+// field, and that they now have been.
+func (r *routes) straightened(field *terrain.Field) bool {
+	_, before := r.ahead.LoadOrStore(field, true)
+	return before
 }
 
 // start is where a line begins, and over which field it leads.

@@ -217,6 +217,7 @@ func (j *job) deliveryWays(creek *profile.Profile, extra map[int]bool, field *te
 	like := optimize.DeliveryWay{}
 	share, workShare, next := 1.0, 1.0, profile.Station(math.Inf(-1))
 	pipe, coins := j.usualPipePrice(), math.Pow10(catalog.MinorDigits(j.plan.Prices.Currency))
+	j.straightenAhead(creek, extra, field)
 	for i, at := range creek.Points {
 		length, crest, ok := field.Reach(at)
 		if !ok || length > 1.05*j.site.DeliveryMaxM {
@@ -239,6 +240,30 @@ func (j *job) deliveryWays(creek *profile.Profile, extra map[int]bool, field *te
 		ways[i].Laying = catalog.Money{Minor: int64(math.Round(workShare * work * coins)), Currency: j.plan.Prices.Currency}
 		ways[i].OK = ways[i].LengthM <= j.site.DeliveryMaxM
 	}
+}
+
+// straightenAhead works out the lines that deliveryWays will ask for, side by
+// side.
+func (j *job) straightenAhead(creek *profile.Profile, extra map[int]bool, field *terrain.Field) {
+	if j.routes.straightened(field) {
+		return
+	}
+	var from []orb.Point
+	next := profile.Station(math.Inf(-1))
+	for i, at := range creek.Points {
+		if creek.Stations[i] < next || extra[i] {
+			continue
+		}
+		if length, _, ok := field.Reach(at); ok && length <= 1.05*j.site.DeliveryMaxM {
+			from = append(from, at)
+			next = creek.Stations[i] + routedEveryM
+		}
+	}
+	// What cannot be straightened is met again, and passed over, later on.
+	sideBySide(j.ctx, len(from), func(k int) error {
+		j.routes.from(field, from[k])
+		return nil
+	})
 }
 
 // objective is what the user asks for: the cheapest way to the demand when

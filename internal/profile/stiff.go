@@ -83,43 +83,48 @@ func (b band) times(v, out []float64) {
 // in place of D.
 func (b band) factor() {
 	n := len(b.d0)
+	d0, d1, d2 := b.d0[:n], b.d1[:n], b.d2[:n]
 	for i := range n {
-		d := 1 / b.d0[i]
-		b.d0[i] = d
+		d := 1 / d0[i]
+		d0[i] = d
 		if i+1 < n {
-			l1 := b.d1[i] * d
-			b.d0[i+1] -= l1 * b.d1[i]
+			l1 := d1[i] * d
+			d0[i+1] -= l1 * d1[i]
 			if i+2 < n {
-				l2 := b.d2[i] * d
-				b.d1[i+1] -= l2 * b.d1[i]
-				b.d0[i+2] -= l2 * b.d2[i]
-				b.d2[i] = l2
+				l2 := d2[i] * d
+				d1[i+1] -= l2 * d1[i]
+				d0[i+2] -= l2 * d2[i]
+				d2[i] = l2
 			}
-			b.d1[i] = l1
+			d1[i] = l1
 		}
 	}
 }
 
-// solve replaces v by the solution, after factor.
+// solve replaces v by the solution, after factor. The last two values are
+// carried along: each hangs on them.
 func (b band) solve(v []float64) {
 	n := len(v)
-	for i := range n {
-		if i+1 < n {
-			v[i+1] -= b.d1[i] * v[i]
+	d0, d1, d2 := b.d0[:n], b.d1[:n], b.d2[:n]
+	last, before := v[0], 0.0
+	for i := 1; i < n; i++ {
+		x := v[i]
+		if i > 1 {
+			x -= d2[i-2] * before
 		}
-		if i+2 < n {
-			v[i+2] -= b.d2[i] * v[i]
-		}
+		x -= d1[i-1] * last
+		v[i], last, before = x, x, last
 	}
+	last, before = 0, 0
 	for i := n - 1; i >= 0; i-- {
-		x := v[i] * b.d0[i]
+		x := v[i] * d0[i]
 		if i+1 < n {
-			x -= b.d1[i] * v[i+1]
+			x -= d1[i] * last
 		}
 		if i+2 < n {
-			x -= b.d2[i] * v[i+2]
+			x -= d2[i] * before
 		}
-		v[i] = x
+		v[i], last, before = x, x, last
 	}
 }
 
@@ -130,6 +135,7 @@ func (b band) solve(v []float64) {
 type interior struct {
 	stiffProblem
 	scaleM                   float64 // of the residuals
+	products                 float64 // that vanish at the solution, at the last residuals
 	bend                     band
 	z, over, under, pull     []float64
 	drop, press              []float64
@@ -175,17 +181,17 @@ func (q stiffProblem) solve(start []float64, scaleM float64) stiffFit {
 	return stiffFit{t.z, t.pull, t.press, t.complementarity(0)}
 }
 
-func (t *interior) alpha(i int) float64 { return t.w[i]*t.tau - t.pull[i] }
-func (t *interior) beta(i int) float64  { return t.w[i]*(1-t.tau) + t.pull[i] }
-
 // complementarity is the sum of the products that vanish at the solution,
 // after a step of the given length.
 func (t *interior) complementarity(length float64) float64 {
+	n := len(t.z)
+	w, over, under, pull, drop, press := t.w[:n], t.over[:n], t.under[:n], t.pull[:n], t.drop[:n], t.press[:n]
+	dOver, dUnder, dPull, dDrop, dPress := t.dOver[:n], t.dUnder[:n], t.dPull[:n], t.dDrop[:n], t.dPress[:n]
 	sum := 0.0
-	for i := range t.z {
-		over, under, pull := t.over[i]+length*t.dOver[i], t.under[i]+length*t.dUnder[i], t.pull[i]+length*t.dPull[i]
-		sum += over*(t.w[i]*t.tau-pull) + under*(t.w[i]*(1-t.tau)+pull)
-		sum += (t.drop[i] + length*t.dDrop[i]) * (t.press[i] + length*t.dPress[i])
+	for i := range n {
+		above, below, force := over[i]+length*dOver[i], under[i]+length*dUnder[i], pull[i]+length*dPull[i]
+		sum += above*(w[i]*t.tau-force) + below*(w[i]*(1-t.tau)+force)
+		sum += (drop[i] + length*dDrop[i]) * (press[i] + length*dPress[i])
 	}
 	return sum
 }
@@ -195,22 +201,25 @@ func (t *interior) complementarity(length float64) float64 {
 func (t *interior) residuals() float64 {
 	n := len(t.z)
 	t.bend.times(t.z, t.offZ)
+	y, z, w, over, under, pull, drop, press := t.y[:n], t.z[:n], t.w[:n], t.over[:n], t.under[:n], t.pull[:n], t.drop[:n], t.press[:n]
+	offY, offZ, offDrop := t.offY[:n], t.offZ[:n], t.offDrop[:n]
 	lack := 0.0
 	for i := range n {
-		t.offY[i] = t.y[i] - t.z[i] - t.over[i] + t.under[i]
-		t.offZ[i] -= t.pull[i]
-		lack += math.Abs(t.offY[i]) * t.w[i]
+		offY[i] = y[i] - z[i] - over[i] + under[i]
+		offZ[i] -= pull[i]
+		lack += math.Abs(offY[i]) * w[i]
 		if i+1 < n {
-			t.offDrop[i] = t.z[i] - t.z[i+1] - t.drop[i]
-			t.offZ[i] -= t.press[i]
-			lack += math.Abs(t.offDrop[i]) * t.w[i]
+			offDrop[i] = z[i] - z[i+1] - drop[i]
+			offZ[i] -= press[i]
+			lack += math.Abs(offDrop[i]) * w[i]
 		}
 		if i > 0 {
-			t.offZ[i] += t.press[i-1]
+			offZ[i] += press[i-1]
 		}
-		lack += math.Abs(t.offZ[i]) * t.scaleM
+		lack += math.Abs(offZ[i]) * t.scaleM
 	}
-	return max(lack, t.complementarity(0))
+	t.products = t.complementarity(0)
+	return max(lack, t.products)
 }
 
 // step is one round: where the straight step leads, then the step that also
@@ -220,49 +229,51 @@ func (t *interior) step() bool {
 	copy(t.work.d0, t.bend.d0)
 	copy(t.work.d1, t.bend.d1)
 	copy(t.work.d2, t.bend.d2)
+	w, over, under, pull, drop, press := t.w[:n], t.over[:n], t.under[:n], t.pull[:n], t.drop[:n], t.press[:n]
+	cOver, cUnder, cDrop := t.cOver[:n], t.cUnder[:n], t.cDrop[:n]
+	perAlpha, perBeta, perDrop, perGive := t.perAlpha[:n], t.perBeta[:n], t.perDrop[:n], t.perGive[:n]
+	d0, d1 := t.work.d0[:n], t.work.d1[:n]
 	for i := range n {
-		a, b := 1/t.alpha(i), 1/t.beta(i)
-		give := 1 / (t.over[i]*a + t.under[i]*b)
-		t.perAlpha[i], t.perBeta[i], t.perGive[i] = a, b, give
-		t.work.d0[i] += give
+		alpha, beta := w[i]*t.tau-pull[i], w[i]*(1-t.tau)+pull[i]
+		cOver[i], cUnder[i], cDrop[i] = -over[i]*alpha, -under[i]*beta, -drop[i]*press[i]
+		a, b := 1/alpha, 1/beta
+		give := 1 / (over[i]*a + under[i]*b)
+		perAlpha[i], perBeta[i], perGive[i] = a, b, give
+		d0[i] += give
 		if i+1 < n {
-			t.perDrop[i] = 1 / t.drop[i]
-			k := t.press[i] * t.perDrop[i]
-			t.work.d0[i] += k
-			t.work.d0[i+1] += k
-			t.work.d1[i] -= k
+			perDrop[i] = 1 / drop[i]
+			k := press[i] * perDrop[i]
+			d0[i] += k
+			d0[i+1] += k
+			d1[i] -= k
 		}
 	}
 	t.work.factor()
-	for i := range n {
-		t.cOver[i] = -t.over[i] * t.alpha(i)
-		t.cUnder[i] = -t.under[i] * t.beta(i)
-		t.cDrop[i] = -t.drop[i] * t.press[i]
-	}
 	t.direction()
-	now := t.complementarity(0)
+	now := t.products
 	straight := t.longest()
 	share := t.complementarity(straight) / now
 	centre := share * share * share * now / float64(3*n-1)
+	z, dz, dOver, dUnder, dPull, dDrop, dPress := t.z[:n], t.dz[:n], t.dOver[:n], t.dUnder[:n], t.dPull[:n], t.dDrop[:n], t.dPress[:n]
 	for i := range n {
-		t.cOver[i] += centre + t.dOver[i]*t.dPull[i]
-		t.cUnder[i] += centre - t.dUnder[i]*t.dPull[i]
-		t.cDrop[i] += centre - t.dDrop[i]*t.dPress[i]
+		cOver[i] += centre + dOver[i]*dPull[i]
+		cUnder[i] += centre - dUnder[i]*dPull[i]
+		cDrop[i] += centre - dDrop[i]*dPress[i]
 	}
 	t.direction()
 	length := min(1, 0.99*t.longest())
 	for i := range n {
-		if v := t.dz[i] + t.dPull[i] + t.dPress[i] + t.dDrop[i] + t.dOver[i] + t.dUnder[i]; math.IsNaN(v) || math.IsInf(v, 0) {
+		if v := dz[i] + dPull[i] + dPress[i] + dDrop[i] + dOver[i] + dUnder[i]; math.IsNaN(v) || math.IsInf(v, 0) {
 			return false
 		}
 	}
 	for i := range n {
-		t.z[i] += length * t.dz[i]
-		t.over[i] += length * t.dOver[i]
-		t.under[i] += length * t.dUnder[i]
-		t.pull[i] += length * t.dPull[i]
-		t.drop[i] += length * t.dDrop[i]
-		t.press[i] += length * t.dPress[i]
+		z[i] += length * dz[i]
+		over[i] += length * dOver[i]
+		under[i] += length * dUnder[i]
+		pull[i] += length * dPull[i]
+		drop[i] += length * dDrop[i]
+		press[i] += length * dPress[i]
 	}
 	return true
 }
@@ -270,23 +281,28 @@ func (t *interior) step() bool {
 // direction solves for the step that makes the wanted changes.
 func (t *interior) direction() {
 	n := len(t.z)
+	over, under, press := t.over[:n], t.under[:n], t.press[:n]
+	offY, offZ, offDrop := t.offY[:n], t.offZ[:n], t.offDrop[:n]
+	cOver, cUnder, cDrop := t.cOver[:n], t.cUnder[:n], t.cDrop[:n]
+	perAlpha, perBeta, perDrop, perGive := t.perAlpha[:n], t.perBeta[:n], t.perDrop[:n], t.perGive[:n]
+	dz, dOver, dUnder, dPull, dDrop, dPress := t.dz[:n], t.dOver[:n], t.dUnder[:n], t.dPull[:n], t.dDrop[:n], t.dPress[:n]
 	for i := range n {
-		t.dPull[i] = t.offY[i] - t.cOver[i]*t.perAlpha[i] + t.cUnder[i]*t.perBeta[i]
-		t.dz[i] = t.dPull[i]*t.perGive[i] - t.offZ[i]
+		dPull[i] = offY[i] - cOver[i]*perAlpha[i] + cUnder[i]*perBeta[i]
+		dz[i] = dPull[i]*perGive[i] - offZ[i]
 	}
 	for i := 0; i+1 < n; i++ {
-		k := (t.cDrop[i] - t.press[i]*t.offDrop[i]) * t.perDrop[i]
-		t.dz[i] += k
-		t.dz[i+1] -= k
+		k := (cDrop[i] - press[i]*offDrop[i]) * perDrop[i]
+		dz[i] += k
+		dz[i+1] -= k
 	}
-	t.work.solve(t.dz)
+	t.work.solve(dz)
 	for i := range n {
-		t.dPull[i] = (t.dPull[i] - t.dz[i]) * t.perGive[i]
-		t.dOver[i] = (t.cOver[i] + t.over[i]*t.dPull[i]) * t.perAlpha[i]
-		t.dUnder[i] = (t.cUnder[i] - t.under[i]*t.dPull[i]) * t.perBeta[i]
+		dPull[i] = (dPull[i] - dz[i]) * perGive[i]
+		dOver[i] = (cOver[i] + over[i]*dPull[i]) * perAlpha[i]
+		dUnder[i] = (cUnder[i] - under[i]*dPull[i]) * perBeta[i]
 		if i+1 < n {
-			t.dDrop[i] = t.dz[i] - t.dz[i+1] + t.offDrop[i]
-			t.dPress[i] = (t.cDrop[i] - t.press[i]*t.dDrop[i]) * t.perDrop[i]
+			dDrop[i] = dz[i] - dz[i+1] + offDrop[i]
+			dPress[i] = (cDrop[i] - press[i]*dDrop[i]) * perDrop[i]
 		}
 	}
 }
@@ -300,14 +316,17 @@ func (t *interior) longest() float64 {
 			s = -v / d
 		}
 	}
-	for i := range t.z {
-		shorten(t.over[i], t.dOver[i])
-		shorten(t.under[i], t.dUnder[i])
-		shorten(t.alpha(i), -t.dPull[i])
-		shorten(t.beta(i), t.dPull[i])
-		if i+1 < len(t.z) {
-			shorten(t.drop[i], t.dDrop[i])
-			shorten(t.press[i], t.dPress[i])
+	n := len(t.z)
+	w, over, under, pull, drop, press := t.w[:n], t.over[:n], t.under[:n], t.pull[:n], t.drop[:n], t.press[:n]
+	dOver, dUnder, dPull, dDrop, dPress := t.dOver[:n], t.dUnder[:n], t.dPull[:n], t.dDrop[:n], t.dPress[:n]
+	for i := range n {
+		shorten(over[i], dOver[i])
+		shorten(under[i], dUnder[i])
+		shorten(w[i]*t.tau-pull[i], -dPull[i])
+		shorten(w[i]*(1-t.tau)+pull[i], dPull[i])
+		if i+1 < n {
+			shorten(drop[i], dDrop[i])
+			shorten(press[i], dPress[i])
 		}
 	}
 	return s

@@ -178,7 +178,7 @@ func (f *Field) spotOn(v vertex) ground { return ground{v.place, v.z, f.groundAt
 // that begins at a vertex, fees included.
 func (f *Field) stretchCost(from vertex, a, b ground, runM float64) float64 {
 	cost := f.price.cost(runM, b.z-a.z, (a.factor+b.factor)/2)
-	if f.tolls != nil {
+	if f.tolls != nil && f.nearToll(a.place, b.place) {
 		f.tolls.over(a.place, b.place, from.exempt(), func(line int) { cost += f.tolls.lines[line].Fee })
 	}
 	return cost

@@ -132,6 +132,14 @@ func (t *tolls) over(a, b place, start *place, visit func(line int)) {
 	}
 }
 
+// nearToll says whether a stretch in one square between cells' middles might meet
+// a crossed line. It is asked for every square of every chord, and much quicker
+// than a look for the square itself.
+func (f *Field) nearToll(a, b place) bool {
+	i := f.at(int((a.x+b.x)/2), int((a.y+b.y)/2))
+	return f.tolls.near[i>>6]>>(i&63)&1 != 0
+}
+
 // charge is the sum of the fees of a part of a step in integer costs.
 func (t *tolls) charge(a, b place) uint32 {
 	sum := uint64(0)
