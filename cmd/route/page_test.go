@@ -49,7 +49,7 @@ func openPage(t testing.TB, name, hash string, w, h int64) *page {
 		t.Skip("left out by -short: starts a browser")
 	}
 	if !web.Built() {
-		t.Skip("the map page is not built: make web")
+		t.Skip("left out: internal/web/dist has no map page; make web builds it, with Node 18 or newer and npm")
 	}
 	return openPageWith(t, copySite(t, name), hash, w, h, "")
 }
@@ -360,7 +360,7 @@ func TestPageTakesAReading(t *testing.T) {
 	p := openPage(t, "fernhollow", "#show=visit", 1280, 800)
 	visits := planDemo(t, "fernhollow").Visits
 	if len(visits) == 0 {
-		t.Skip("the demo has nothing to measure")
+		t.Fatal("the plan of the demo names nothing to measure: there is nothing to enter on the page")
 	}
 	v := visits[0]
 	unit, perSI, _ := quantity.Unit(quantity.US, quantity.Length)
@@ -463,7 +463,7 @@ func TestPageFitsANarrowScreen(t *testing.T) {
 func TestPageIsAccessible(t *testing.T) {
 	axe, err := os.ReadFile("../../web/node_modules/axe-core/axe.min.js")
 	if err != nil {
-		t.Skip("axe-core is not there: make web")
+		t.Skipf("left out: axe-core, which make web takes from npm, is not in web/node_modules: %v", err)
 	}
 	p := openPage(t, "fernhollow", "", 1280, 800)
 	eval[chromedp.Void](p, string(axe)+";undefined")

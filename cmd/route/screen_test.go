@@ -121,7 +121,7 @@ func TestScreenRefusals(t *testing.T) {
 // table and on the map: the results lie in their files.
 func TestScreenTakesBoundedMemory(t *testing.T) {
 	if testing.Short() {
-		t.Skip("plans two dozen creeks")
+		t.Skip("left out by -short: plans two dozen creeks")
 	}
 	binary, known := buildBinary(t), readTruth(t, "fernhollow")
 	house := fmt.Sprintf("%.7f,%.7f", known.Tank.Lat, known.Tank.Lon)

@@ -19,7 +19,7 @@ const mostShotBytes = 300_000
 func TestShots(t *testing.T) {
 	folder := os.Getenv("ROUTE_SHOTS")
 	if folder == "" {
-		t.Skip("make shots takes the pictures; it says where in ROUTE_SHOTS")
+		t.Skip("left out: ROUTE_SHOTS is not set; make shots sets it to the folder for the pictures")
 	}
 	for _, shot := range []struct {
 		name, site, hash string

@@ -122,7 +122,7 @@ func TestListensAtHomeOnly(t *testing.T) {
 // TestNoInlineCode holds that the page needs nothing that the policy forbids.
 func TestNoInlineCode(t *testing.T) {
 	if !Built() {
-		t.Skip("the map page is not built: make web")
+		t.Skip("left out: internal/web/dist has no map page; make web builds it, with Node 18 or newer and npm")
 	}
 	page, err := dist.ReadFile("dist/index.html")
 	if err != nil {
