@@ -58,7 +58,7 @@ func (c *mapCommand) Run(s *session) error {
 // pageNotBuilt tells, on one line, whoever built the program without Node how
 // to have the page.
 func pageNotBuilt() error {
-	return &finding.Fault{Code: "page_not_built", Text: "the map page is not in this program; with Node 18 or newer, make web build puts it in", Hint: "build it with Node 18 or newer: make web build"}
+	return &finding.Fault{Code: "page_not_built", Text: "the map page is not in this program; with Node 18 or newer, make web build puts it in"}
 }
 
 // openBrowser asks the desktop to show an address; where there is none, the
