@@ -3,12 +3,11 @@ package main
 import (
 	"bytes"
 	"encoding/json"
+	"fmt"
 	"math"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
-	"sync"
 	"testing"
 
 	"github.com/paulmach/orb"
@@ -16,34 +15,20 @@ import (
 
 	"route/internal/geodesy"
 	"route/internal/plan"
+	"route/sample-data/made"
 )
-
-// demoDir holds the invented sites once a test has asked for them.
-var demoDir string
-
-// demoSites makes the invented sites once for all tests of this package.
-var demoSites = sync.OnceValues(func() (string, error) {
-	dir, err := os.MkdirTemp("", "route-demo")
-	if err != nil {
-		return "", err
-	}
-	demoDir = dir
-	out, err := exec.Command("go", "run", "route/sample-data/generate", "-out", dir).CombinedOutput()
-	if err != nil {
-		return "", &exec.Error{Name: string(out), Err: err}
-	}
-	return dir, nil
-})
 
 func TestMain(m *testing.M) {
 	code := m.Run()
-	os.RemoveAll(demoDir)
+	if err := made.Remove(); err != nil {
+		fmt.Fprintln(os.Stderr, err)
+	}
 	os.Exit(code)
 }
 
 func demo(t testing.TB, name string) string {
 	t.Helper()
-	dir, err := demoSites()
+	dir, err := made.Sites()
 	if err != nil {
 		t.Fatal(err)
 	}

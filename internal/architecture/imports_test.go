@@ -144,6 +144,10 @@ var rules = map[string]rule{
 		with("sample-data", "sample-data/valley", "internal/geodesy"), []string{gpxgo, "internal/dem", "net"},
 		"the truth about the sample sites must not come from the program that is tested on it",
 	},
+	"sample-data/made": {
+		nil, []string{godal, gpxgo, orb, gonum, "net"},
+		"the tests take the sample sites as files, from the command that writes them",
+	},
 	"internal/architecture": {nil, nil, "tests only"},
 }
 

@@ -5,34 +5,20 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
-	"sync"
 	"testing"
 
 	"route/internal/geodesy"
 	"route/internal/plan"
+	"route/sample-data/made"
 )
-
-// generated is the folder of the invented sites, made once for all tests.
-var generated string
-
-var generate = sync.OnceValues(func() (string, error) {
-	dir, err := os.MkdirTemp("", "route-screen")
-	if err != nil {
-		return "", err
-	}
-	generated = dir
-	if out, err := exec.Command("go", "run", "route/sample-data/generate", "-out", dir).CombinedOutput(); err != nil {
-		return "", fmt.Errorf("%w: %s", err, out)
-	}
-	return dir, nil
-})
 
 func TestMain(m *testing.M) {
 	code := m.Run()
-	os.RemoveAll(generated)
+	if err := made.Remove(); err != nil {
+		fmt.Fprintln(os.Stderr, err)
+	}
 	os.Exit(code)
 }
 
@@ -46,7 +32,7 @@ type valley struct {
 
 func fernhollow(t testing.TB) valley {
 	t.Helper()
-	dir, err := generate()
+	dir, err := made.Sites()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -9,39 +9,26 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"sync"
 	"testing"
 
 	"route/internal/plan"
+	"route/sample-data/made"
 )
-
-// generated is the folder of the invented sites, made once for all tests.
-var generated string
-
-var generate = sync.OnceValues(func() (string, error) {
-	dir, err := os.MkdirTemp("", "route-web")
-	if err != nil {
-		return "", err
-	}
-	generated = dir
-	if out, err := exec.Command("go", "run", "route/sample-data/generate", "-out", dir).CombinedOutput(); err != nil {
-		return "", fmt.Errorf("%w: %s", err, out)
-	}
-	return dir, nil
-})
 
 func TestMain(m *testing.M) {
 	code := m.Run()
-	os.RemoveAll(generated)
+	if err := made.Remove(); err != nil {
+		fmt.Fprintln(os.Stderr, err)
+	}
 	os.Exit(code)
 }
 
 // siteCopy is a site file of the demo in a folder of its own.
 func siteCopy(t testing.TB) string {
 	t.Helper()
-	dir, err := generate()
+	dir, err := made.Sites()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -99,7 +86,7 @@ var shared struct {
 func handler(t testing.TB) http.Handler {
 	t.Helper()
 	shared.once.Do(func() {
-		dir, err := generate()
+		dir, err := made.Sites()
 		if err != nil {
 			shared.err = err
 			return
