@@ -107,9 +107,7 @@ func (c *commissionCommand) Run(s *session) error {
 	if err != nil {
 		return err
 	}
-	bar := newProgress(s.stderr)
-	p, err := plan.Run(s.ctx, site, func(at plan.Progress) { bar.show(at.Step, at.Done, at.Total) })
-	bar.clear()
+	p, err := s.plan(site)
 	if err != nil {
 		return err
 	}

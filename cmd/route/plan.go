@@ -47,9 +47,7 @@ func (c *planCommand) Run(s *session) error {
 	if err := checkFolder(out); err != nil {
 		return err
 	}
-	bar := newProgress(s.stderr)
-	p, err := plan.Run(s.ctx, site, func(at plan.Progress) { bar.show(at.Step, at.Done, at.Total) })
-	bar.clear()
+	p, err := s.plan(site)
 	if err != nil {
 		return err
 	}

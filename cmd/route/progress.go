@@ -6,6 +6,8 @@ import (
 	"os"
 	"sync"
 	"time"
+
+	"route/internal/plan"
 )
 
 // progress shows the step at work on a terminal and nothing anywhere else. It
@@ -58,4 +60,11 @@ func (p *progress) clear() {
 	defer p.mu.Unlock()
 	fmt.Fprintf(p.out, "\r%*s\r", p.length, "")
 	p.length = 0
+}
+
+// plan plans a site and shows how far it is.
+func (s *session) plan(site *plan.Site) (*plan.Plan, error) {
+	bar := newProgress(s.stderr)
+	defer bar.clear()
+	return plan.Run(s.ctx, site, func(at plan.Progress) { bar.show(at.Step, at.Done, at.Total) })
 }

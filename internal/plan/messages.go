@@ -82,7 +82,7 @@ func (l *Layout) Chance() string {
 func (p *Plan) nearestMiss() string {
 	for _, m := range p.Messages {
 		if m.Level == string(finding.Error) {
-			return sentence(m.Text) + " " + sentence(m.Hint)
+			return Sentence(m.Text) + " " + Sentence(m.Hint)
 		}
 	}
 	return "The reasons are listed below."
@@ -91,8 +91,8 @@ func (p *Plan) nearestMiss() string {
 // LibraryVersions names the versions of GDAL and PROJ that this run uses.
 func LibraryVersions() (gdal, proj string) { return dem.Versions(), dem.ProjVersion() }
 
-// sentence gives a text a capital and a full stop.
-func sentence(text string) string {
+// Sentence gives a text a capital and a full stop.
+func Sentence(text string) string {
 	if text == "" {
 		return ""
 	}

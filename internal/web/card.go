@@ -2,7 +2,6 @@ package web
 
 import (
 	"fmt"
-	"strings"
 
 	"route/internal/plan"
 	"route/internal/quantity"
@@ -237,25 +236,13 @@ func (t teller) pipes(l *plan.Layout) []pipe {
 func words(system quantity.System, messages []plan.Message) []word {
 	list := []word{}
 	for _, m := range messages {
-		w := word{Level: m.Level, Text: sentence(m.Text), Hint: sentence(m.Hint), StationM: m.StationM}
+		w := word{Level: m.Level, Text: plan.Sentence(m.Text), Hint: plan.Sentence(m.Hint), StationM: m.StationM}
 		if m.StationM.Known() {
 			w.Place = "at " + quantity.Format(system, quantity.Length, float64(m.StationM))
 		}
 		list = append(list, w)
 	}
 	return list
-}
-
-// sentence gives a text a capital and a full stop.
-func sentence(text string) string {
-	if text == "" {
-		return ""
-	}
-	text = strings.ToUpper(text[:1]) + text[1:]
-	if !strings.HasSuffix(text, ".") && !strings.HasSuffix(text, "?") {
-		text += "."
-	}
-	return text
 }
 
 // limitsOf says where the limits lie that a hand meets first when it moves

@@ -94,7 +94,7 @@ func beaten(points []plan.FrontPoint, k int) bool {
 func (t teller) stepsOf(p *plan.Plan) (next, stages []step) {
 	next, stages = []step{}, []step{}
 	for _, n := range p.Next {
-		s := step{Text: sentence(n.Text), Gain: "brings no more water", Cost: "for " + n.Currency + " " + string(n.AddedCost)}
+		s := step{Text: plan.Sentence(n.Text), Gain: "brings no more water", Cost: "for " + n.Currency + " " + string(n.AddedCost)}
 		if saved, found := strings.CutPrefix(string(n.AddedCost), "-"); found {
 			s.Cost = "and saves " + n.Currency + " " + saved
 		} else if !(n.AddedLDay > 0) {
@@ -112,7 +112,7 @@ func (t teller) stepsOf(p *plan.Plan) (next, stages []step) {
 		next = append(next, s)
 	}
 	for _, x := range p.Stages {
-		stages = append(stages, step{Text: sentence(x.Text), Gain: t.day(x.DeliveredLDay), Cost: "for " + x.Currency + " " + string(x.Buy)})
+		stages = append(stages, step{Text: plan.Sentence(x.Text), Gain: t.day(x.DeliveredLDay), Cost: "for " + x.Currency + " " + string(x.Buy)})
 	}
 	return next, stages
 }

@@ -112,7 +112,7 @@ func flagText(name string) string {
 	if text, ok := flagTexts[name]; ok {
 		return text
 	}
-	return sentence(name)
+	return plan.Sentence(name)
 }
 
 func unitsWord(s quantity.System) string {

@@ -139,7 +139,7 @@ func (t teller) reaches(p *plan.Plan) reaches {
 				text += "; " + x.Text
 			}
 		}
-		r.List = append(r.List, reach{x.FromM, x.ToM, x.DeliveredLDay, sentence(text)})
+		r.List = append(r.List, reach{x.FromM, x.ToM, x.DeliveredLDay, plan.Sentence(text)})
 	}
 	r.TopText = t.day(r.Top)
 	return r
@@ -154,7 +154,7 @@ func (t teller) visit(v *plan.Visit) visit {
 	}
 	unit, _, _ := quantity.Unit(t.system, quantity.Length)
 	return visit{
-		Rank: v.Rank, Text: sentence(v.Text), From: at(v.From), To: at(v.To),
+		Rank: v.Rank, Text: plan.Sentence(v.Text), From: at(v.From), To: at(v.To),
 		Name:  fmt.Sprintf("From %s to %s", v.From.Name, v.To.Name),
 		How:   fmt.Sprintf("%s, %s, about %.1f h. Expected %s ± %s.", sentenceCase(instruments[v.Instrument]), counted(v.SetUps, "set-up"), float64(v.Hours), t.length(v.DropM), t.length(v.DropSigmaM)),
 		Worth: fmt.Sprintf("Worth %s; it changes the choice in %s of cases.", v.Worth(t.system), percent(v.ChanceChanges)),
@@ -249,7 +249,7 @@ func tryCard(ctx context.Context, d *plan.Desk, a *asked) (*card, error) {
 	}
 	broken := []word{}
 	for _, b := range trial.Broken {
-		broken = append(broken, word{Level: "error", Text: sentence(b.Text), Place: placeNames[b.Place], StationM: b.StationM, At: t.at(b.Lon, b.Lat)})
+		broken = append(broken, word{Level: "error", Text: plan.Sentence(b.Text), Place: placeNames[b.Place], StationM: b.StationM, At: t.at(b.Lon, b.Lat)})
 	}
 	c.Words = append(broken, c.Words...)
 	return &c, nil
