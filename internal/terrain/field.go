@@ -61,6 +61,10 @@ type FieldOptions struct {
 	// MaxCost leaves out all that costs more, in the unit of LayingCost. 0 is
 	// no limit.
 	MaxCost float64
+	// Heights fills in the heights of a row of cells, NaN where unknown, in
+	// place of Grid.Z, which is then nil: a grid of a hundred million cells need
+	// not be held twice. nil reads Grid.Z.
+	Heights func(row int, z []float32)
 }
 
 // FromTank finds the least laying cost from every cell of the grid to the
@@ -83,10 +87,11 @@ func FromTank(ctx context.Context, grid *Grid, tank orb.Point, c LayingCost) (*F
 
 // FromTankTo is FromTank with options.
 func FromTankTo(ctx context.Context, grid *Grid, tank orb.Point, c LayingCost, o FieldOptions) (*Field, error) {
-	if err := c.Ground.check(grid.Cols * grid.Rows); err != nil {
+	cells := grid.Cols * grid.Rows
+	if err := c.Ground.check(cells); err != nil {
 		return nil, err
 	}
-	if len(grid.Z) != grid.Cols*grid.Rows || c.Forbidden != nil && len(c.Forbidden) != len(grid.Z) {
+	if o.Heights == nil && len(grid.Z) != cells || c.Forbidden != nil && len(c.Forbidden) != cells {
 		panic("terrain: the grid and its cells do not fit together")
 	}
 	price, err := newPricing(c, grid.CellM)
@@ -94,7 +99,7 @@ func FromTankTo(ctx context.Context, grid *Grid, tank orb.Point, c LayingCost, o
 		return nil, err
 	}
 	f := newField(grid, tank, price)
-	lowest, highest := f.fill(c.Forbidden)
+	lowest, highest := f.fill(c.Forbidden, o.Heights)
 	f.layGround(c.Ground)
 	f.newTolls(c.Crossed)
 	end, ok := f.index(tank)
@@ -114,15 +119,23 @@ func FromTankTo(ctx context.Context, grid *Grid, tank orb.Point, c LayingCost, o
 }
 
 // fill copies the heights into nodes and gives their range.
-func (f *Field) fill(forbidden []bool) (lowest, highest float32) {
+func (f *Field) fill(forbidden []bool, read func(row int, z []float32)) (lowest, highest float32) {
 	g := f.grid
+	var heights []float32
+	if read != nil {
+		heights = make([]float32, g.Cols)
+	}
 	closed := node{cost: neverEntered, z: float32(math.NaN())}
 	for i := range f.nodes {
 		f.nodes[i] = closed
 	}
 	lowest, highest = math.MaxFloat32, -math.MaxFloat32
 	for row := range g.Rows {
-		heights := g.Z[row*g.Cols : (row+1)*g.Cols]
+		if read != nil {
+			read(row, heights)
+		} else {
+			heights = g.Z[row*g.Cols : (row+1)*g.Cols]
+		}
 		for col, z := range heights {
 			if !(abs(z) < math.MaxFloat32) || forbidden != nil && forbidden[row*g.Cols+col] {
 				continue
@@ -181,7 +194,7 @@ func (f *Field) search(ctx context.Context, rangeM float64, o FieldOptions) erro
 	for ring < int(dearest)>>bucketShift+3 {
 		ring *= 2
 	}
-	q := &queue{buckets: make([][]uint32, ring), mask: ring - 1}
+	q := newQueue(ring)
 	limit := uint64(notReached) - uint64(dearest) - 1<<bucketShift - 1
 	hitsLimit := true
 	if m := o.MaxCost * f.price.units; o.MaxCost > 0 && m < float64(limit) {
@@ -212,7 +225,14 @@ func (f *Field) search(ctx context.Context, rangeM float64, o FieldOptions) erro
 				return nil
 			}
 		}
-		f.expand(q, b)
+		for p := q.take(b); p != nil; p = q.take(b) {
+			if f.class == nil && f.tolls == nil {
+				f.expandEven(q, p.entries[:p.used], b)
+			} else {
+				f.expand(q, p.entries[:p.used], b)
+			}
+			q.release(p)
+		}
 	}
 	f.settledBelow = notReached
 	return nil
@@ -230,23 +250,64 @@ func (f *Field) targets(places []orb.Point) []int {
 }
 
 // queue is a ring of buckets of nodes. A node may be in several; it counts in
-// the one that its present cost belongs to.
+// the one that its present cost belongs to. The buckets share their memory,
+// piece by piece, so that it stays small and in the processor's caches.
 type queue struct {
-	buckets [][]uint32
-	mask    int
-	size    int // entries in all buckets
+	top  []*pieceOfBucket // the last piece of each bucket
+	free *pieceOfBucket
+	mask int
+	size int // entries in all buckets
 }
 
+type pieceOfBucket struct {
+	below   *pieceOfBucket
+	used    int
+	entries [252]uint32
+}
+
+func newQueue(ring int) *queue { return &queue{top: make([]*pieceOfBucket, ring), mask: ring - 1} }
+
 func (q *queue) push(i uint32, bucket int) {
-	b := bucket & q.mask
-	q.buckets[b] = append(q.buckets[b], i)
+	p := q.top[bucket&q.mask]
+	if p == nil || p.used == len(p.entries) {
+		p = q.addPiece(bucket)
+	}
+	p.entries[p.used] = i
+	p.used++
 	q.size++
 }
 
-// expand settles the nodes of a bucket and offers their neighbours a way.
-func (f *Field) expand(q *queue, b int) {
+func (q *queue) addPiece(bucket int) *pieceOfBucket {
+	p := q.free
+	if p == nil {
+		p = new(pieceOfBucket)
+	} else {
+		q.free = p.below
+	}
+	b := bucket & q.mask
+	p.below, q.top[b] = q.top[b], p
+	return p
+}
+
+// take removes and gives the last piece of a bucket, nil when it is empty. The
+// caller gives it back with release.
+func (q *queue) take(bucket int) *pieceOfBucket {
+	b := bucket & q.mask
+	p := q.top[b]
+	if p != nil {
+		q.top[b] = p.below
+		q.size -= p.used
+	}
+	return p
+}
+
+func (q *queue) release(p *pieceOfBucket) {
+	p.used, p.below, q.free = 0, q.free, p
+}
+
+// expand settles nodes of a bucket and offers their neighbours a way.
+func (f *Field) expand(q *queue, entries []uint32, b int) {
 	nodes := f.nodes
-	entries := q.buckets[b&q.mask]
 	for _, entry := range entries {
 		u := int(entry)
 		from := nodes[u].cost
@@ -261,8 +322,46 @@ func (f *Field) expand(q *queue, b int) {
 			}
 		}
 	}
-	q.size -= len(entries)
-	q.buckets[b&q.mask] = entries[:0]
+}
+
+// expandEven is expand where all ground is alike and no line is crossed.
+func (f *Field) expandEven(q *queue, entries []uint32, b int) {
+	nodes, price := f.nodes, f.price
+	for _, entry := range entries {
+		u := int(entry)
+		from := nodes[u]
+		if int(from.cost>>bucketShift) != b {
+			continue // found a cheaper way in the meantime
+		}
+		s := f.stepsOf(u)
+		open := f.worthwhile(u, s)
+		for ; open&(1<<firstDiagonal-1) != 0; open &= open - 1 {
+			v := u + s.to[bits.TrailingZeros32(open)&15]
+			if w, ok := price.straightStep(from.z, nodes[v].z); ok {
+				f.offer(q, v, from.cost+w)
+			}
+		}
+		for ; open&(1<<firstKnight-1) != 0; open &= open - 1 {
+			k := bits.TrailingZeros32(open) & 15
+			if nodes[u+s.a[k]].cost == neverEntered && nodes[u+s.b[k]].cost == neverEntered {
+				continue
+			}
+			v := u + s.to[k]
+			if w, ok := price.diagonalStep(from.z, nodes[v].z); ok {
+				f.offer(q, v, from.cost+w)
+			}
+		}
+		for ; open != 0; open &= open - 1 {
+			k := bits.TrailingZeros32(open) & 15
+			v := u + s.to[k]
+			mid := (nodes[u+s.a[k]].z + nodes[u+s.b[k]].z) * 0.5
+			if first, ok := price.halfStep(abs(mid - from.z)); ok {
+				if second, ok := price.halfStep(abs(nodes[v].z - mid)); ok {
+					f.offer(q, v, from.cost+uint32(first+second+0.5))
+				}
+			}
+		}
+	}
 }
 
 // worthwhile gives the set of steps whose ends cost more than the least that
@@ -275,19 +374,25 @@ func (f *Field) worthwhile(u int, s *steps) uint32 {
 	if f.class != nil {
 		bound = &f.price.least[f.class[u]]
 	}
-	var open uint64
 	least := from + uint64(bound.straight)
-	for k := range firstDiagonal {
-		open |= (least - uint64(nodes[u+to[k]].cost)) >> 63 << k
-	}
+	open := (least-uint64(nodes[u+to[0]].cost))>>63 |
+		(least-uint64(nodes[u+to[1]].cost))>>63<<1 |
+		(least-uint64(nodes[u+to[2]].cost))>>63<<2 |
+		(least-uint64(nodes[u+to[3]].cost))>>63<<3
 	least = from + uint64(bound.diagonal)
-	for k := firstDiagonal; k < firstKnight; k++ {
-		open |= (least - uint64(nodes[u+to[k]].cost)) >> 63 << k
-	}
+	open |= (least-uint64(nodes[u+to[4]].cost))>>63<<4 |
+		(least-uint64(nodes[u+to[5]].cost))>>63<<5 |
+		(least-uint64(nodes[u+to[6]].cost))>>63<<6 |
+		(least-uint64(nodes[u+to[7]].cost))>>63<<7
 	least = from + uint64(bound.knight)
-	for k := firstKnight; k < len(to); k++ {
-		open |= (least - uint64(nodes[u+to[k]].cost)) >> 63 << k
-	}
+	open |= (least-uint64(nodes[u+to[8]].cost))>>63<<8 |
+		(least-uint64(nodes[u+to[9]].cost))>>63<<9 |
+		(least-uint64(nodes[u+to[10]].cost))>>63<<10 |
+		(least-uint64(nodes[u+to[11]].cost))>>63<<11 |
+		(least-uint64(nodes[u+to[12]].cost))>>63<<12 |
+		(least-uint64(nodes[u+to[13]].cost))>>63<<13 |
+		(least-uint64(nodes[u+to[14]].cost))>>63<<14 |
+		(least-uint64(nodes[u+to[15]].cost))>>63<<15
 	return uint32(open)
 }
 
@@ -339,12 +444,16 @@ func (f *Field) classedCost(u, k int, s *steps) (uint32, bool) {
 	return f.price.knightOver(from, to, nodes[u+s.a[k]].z, nodes[u+s.b[k]].z, here, there, (factor[f.class[u+s.a[k]]]+factor[f.class[u+s.b[k]]])*0.5)
 }
 
-// offer gives a node a cheaper cost and its place in the queue.
+// offer gives a node a cheaper cost and its place in the queue. It is small so
+// that the compiler inlines it: a third of the offers is no better.
 func (f *Field) offer(q *queue, v int, cost uint32) {
-	old := f.nodes[v].cost
-	if cost >= old {
-		return
+	if cost < f.nodes[v].cost {
+		f.accept(q, v, cost)
 	}
+}
+
+func (f *Field) accept(q *queue, v int, cost uint32) {
+	old := f.nodes[v].cost
 	f.nodes[v].cost = cost
 	if bucket := cost >> bucketShift; bucket != old>>bucketShift || old == notReached {
 		q.push(uint32(v), int(bucket))
