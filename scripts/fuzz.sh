@@ -28,7 +28,7 @@ for package in $(go list ./...); do
 	tests=$(go test -list '^Fuzz' "$package")
 	for target in $(echo "$tests" | grep '^Fuzz' || true); do
 		echo "== $package $target"
-		go test -run '^$' -fuzz "^$target\$" -fuzztime "$time" "$package" || status=1
+		go test -run '^$' -fuzz "^$target\$" -fuzztime "$time" -fuzzminimizetime 5s "$package" || status=1
 		keep "$(go list -f '{{.Dir}}' "$package")" "$target" "$package"
 	done
 done
