@@ -37,11 +37,15 @@ func Quote(l *plan.Layout) ([]QuoteLine, error) {
 		case t.Kind == string(catalog.KindLabour) || t.Item == "":
 			section = "work"
 		}
-		key := section + "\x00" + t.Item + "\x00" + t.Name + "\x00" + string(t.Price)
+		name := t.Name
+		if section == "work" && t.Where != "" {
+			name += ", " + t.Where
+		}
+		key := section + "\x00" + t.Item + "\x00" + name + "\x00" + string(t.Price)
 		i, known := at[key]
 		if !known {
 			at[key] = len(lines[section])
-			lines[section] = append(lines[section], QuoteLine{section, t.Item, t.Name, t.Packs, t.Unit, t.Price, t.Amount})
+			lines[section] = append(lines[section], QuoteLine{section, t.Item, name, t.Packs, t.Unit, t.Price, t.Amount})
 			continue
 		}
 		q := &lines[section][i]

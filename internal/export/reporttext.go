@@ -31,7 +31,7 @@ func checks(p *plan.Plan, w words) []check {
 	for i := range p.Visits {
 		v := &p.Visits[i]
 		list = append(list, check{fmt.Sprintf("Visit %d", v.Rank), fmt.Sprintf("%s From %s to %s. Expected: %s. Work: %s; it changes the choice in %s of cases. In the site file, under “field”: %s",
-			sentence(v.Text), v.From.LatLon(), v.To.LatLon(), w.measure(v.DropM, v.DropSigmaM), v.Pays(p.System(), p.Currency()), percent(v.ChanceChanges), v.Entry())})
+			sentence(v.Text), v.From.LatLon(), v.To.LatLon(), w.measure(v.DropM, v.DropSigmaM), v.Pays(p.System(), p.Currency()), percent(v.ChanceChanges), v.Entry(p.System()))})
 	}
 	if len(p.Layouts) > 0 {
 		l := &p.Layouts[0]

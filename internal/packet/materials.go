@@ -2,6 +2,7 @@ package packet
 
 import (
 	"fmt"
+	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -97,7 +98,7 @@ func (s *sheet) quote() {
 	}
 	s.page("Quote sheet")
 	cost := s.l.Cost
-	s.paragraph(0, 8.5, "", fmt.Sprintf("Please quote by line, in whole packs. Our own prices (%s) are for comparison; prices in %s.", s.p.Catalog, cost.Currency))
+	s.paragraph(0, 8.5, "", fmt.Sprintf("Please quote by line, in whole packs. Our own prices (%s) are for comparison; prices in %s.", filepath.Base(s.p.Catalog), cost.Currency))
 	s.y += 1.5
 	blank := 24.0
 	t := s.table(8, column{title: "no", width: 8, right: true}, column{title: "item", width: s.inner() - 8 - 22 - 20 - 22 - 2*blank},

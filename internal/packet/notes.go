@@ -30,7 +30,7 @@ func (s *sheet) visits() {
 		column{title: "expected", width: s.inner() - 160, right: true}, column{title: "read there", width: 28, right: true}, column{title: "and back", width: 28, right: true})
 	for i := range s.p.Visits {
 		v := &s.p.Visits[i]
-		t.row("", fmt.Sprint(v.Rank), instrument(v), v.From.Name, v.To.Name, s.say(v.DropM)+" ± "+s.say(v.DropSigmaM), "____________", "____________")
+		t.row("", fmt.Sprint(v.Rank), instrument(v), v.From.Name, v.To.Name, s.measure(v.DropM, v.DropSigmaM), "____________", "____________")
 	}
 }
 

@@ -246,6 +246,14 @@ func (s *sheet) tick(x, baseline float64) {
 // say prints a length in the readers' units.
 func (s *sheet) say(v plan.Number) string { return export.Say(s.p, quantity.Length, v, 1) }
 
+// measure prints a length with what it may be off by, in one unit.
+func (s *sheet) measure(v, off plan.Number) string {
+	if !off.Known() {
+		return s.say(v)
+	}
+	return quantity.FormatMeasure(s.p.System(), quantity.Length, quantity.Measure{Value: float64(v), Sigma: float64(off)})
+}
+
 // nothing is the page of a plan without layouts.
 func (s *sheet) nothing() {
 	s.page("Nothing to set out")

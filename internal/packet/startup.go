@@ -153,7 +153,7 @@ func (s *sheet) readings() [][3]string {
 	l := s.l
 	var list [][3]string
 	if st := l.Standpipe; st != nil {
-		list = append(list, [3]string{"Water in the standpipe above its foot", s.say(st.RunningLevelM-st.GroundM) + " ± " + s.say(st.RippleM), "tape from the top"})
+		list = append(list, [3]string{"Water in the standpipe above its foot", s.measure(st.RunningLevelM-st.GroundM, st.RippleM), "tape from the top"})
 	}
 	list = append(list,
 		[3]string{"Beats a minute", fmt.Sprintf("%.0f", float64(l.BeatsPerMin)), "count for a minute"},

@@ -145,7 +145,9 @@ func (s *sheet) strip(b box, scale float64, pipe []chained, c strip) {
 			continue
 		}
 		s.stakeMark(at, isKey(k))
-		list = append(list, label{at, k.Label, isKey(k)})
+		if along := float64(k.AlongM); isKey(k) || along > c.from-1 && along < c.to+1 { // the others have a sheet of their own
+			list = append(list, label{at, k.Label, isKey(k)})
+		}
 	}
 	s.heights(v, s.labels(b, 7, list))
 	s.frame(v)

@@ -71,8 +71,8 @@ func (g *grader) labour(q *catalog.Layout) {
 	if len(q.DeliveryLaid) == 0 {
 		easy = q.DeliveryM
 	}
-	add("delivery pipe, as metres on easy ground", easy, "m", hoursDeliveryM, noSource)
-	add("trench, as cubic metres of easy ground", volume, "m3", hoursTrenchM3, "hand labour in ordinary ground, from memory")
+	add("delivery pipe, as so much on easy ground", easy, "m", hoursDeliveryM, noSource)
+	add("trench, as so much in easy ground", volume, "m3", hoursTrenchM3, "hand labour in ordinary ground, from memory")
 	crossings := 0
 	for _, c := range q.DeliveryCrossed {
 		crossings += c.Count

@@ -3,8 +3,10 @@ package plan
 import "math"
 
 // The checks of the key stakes. What is accepted follows from the limits of
-// the site and from the running of the pump: the drop is moved away from its
-// planned value until one of them no longer holds.
+// the site, from the running of the pump and from the water that was promised:
+// the drop is moved away from its planned value until one of them no longer
+// holds. The range of water is that of eight cases in ten, so that a drop which
+// the terrain could hardly hide is read again before anything is built on it.
 
 // checkStakes gives the key stakes their checks.
 func (g *grader) checkStakes() {
@@ -127,10 +129,21 @@ func (g *grader) fails(headM, liftM, lowered float64) string {
 		return "less water than wanted"
 	case delivered <= 0:
 		return "no water is lifted"
+	case g.promised() && delivered*litresPerDay < float64(g.l.DeliveredLDayLow):
+		return "less water than promised"
+	case g.promised() && delivered*litresPerDay > float64(g.l.DeliveredLDayHigh):
+		return "more water than promised: read again, and plan again with it"
 	case per(float64(g.l.Delivery.PressureM)+liftM-g.liftM(), rating) && !per(float64(g.l.Delivery.PressureM), rating):
 		return "the delivery pipe's rating is passed"
 	}
 	return ""
+}
+
+// promised says that what the plan itself delivers lies in the range that it
+// promises.
+func (g *grader) promised() bool {
+	planned := g.operation.DeliveredTotal * litresPerDay
+	return planned >= float64(g.l.DeliveredLDayLow) && planned <= float64(g.l.DeliveredLDayHigh)
 }
 
 // furthest is how far something may be moved until it fails, to a millimetre

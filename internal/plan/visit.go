@@ -553,11 +553,14 @@ func twoDigits(v float64) float64 {
 }
 
 // stationText is a station as the site file takes it.
-func stationText(s Number) string {
+func stationText(system quantity.System, s Number) string {
+	if system == quantity.US {
+		return strconv.FormatFloat(float64(s)/0.3048, 'f', 1, 64) + " ft"
+	}
 	return strconv.FormatFloat(float64(s), 'f', 1, 64) + " m"
 }
 
 // Entry is the reading as it goes into the site file.
-func (v *Visit) Entry() string {
-	return fmt.Sprintf("- {drop: \"…\", from: %q, to: %q, by: %s, legs: %d}", stationText(v.From.StationM), stationText(v.To.StationM), v.Instrument, v.SetUps)
+func (v *Visit) Entry(system quantity.System) string {
+	return fmt.Sprintf("- {drop: \"…\", from: %q, to: %q, by: %s, legs: %d}", stationText(system, v.From.StationM), stationText(system, v.To.StationM), v.Instrument, v.SetUps)
 }
