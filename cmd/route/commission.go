@@ -23,7 +23,7 @@ type commissionCommand struct {
 	settingFlags
 	Layout   string `help:"Layout that was built; the best when this is not given." placeholder:"LETTER"`
 	Template string `help:"Write a readings file to fill in, with what the plan predicts beside." placeholder:"FILE"`
-	Accept   bool   `help:"Keep the readings in the site file: the pump as measured, the drop to it, and its places. Only where no fault is found."`
+	Accept   bool   `help:"Keep the readings in the site file: the pump as measured and set, the drop to it, the lift, and its places. Only where no fault is found."`
 }
 
 // Help is shown below the flags.

@@ -108,8 +108,17 @@ func TestCommission(t *testing.T) {
 	}
 
 	good := readingsOf(t, planned, map[string]float64{"delivered": 1.06, "waste flow": 1.03}, running...)
+	// The lift as levelled, which no plan predicts.
+	levelled, err := os.OpenFile(good, os.O_APPEND|os.O_WRONLY, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	fmt.Fprintln(levelled, "lift,21.45 m")
+	if err := levelled.Close(); err != nil {
+		t.Fatal(err)
+	}
 	kept := diagnosed(t, exitDone, site, good, "--accept")
-	if kept.Fault || len(kept.Accepted) != 3 {
+	if kept.Fault || len(kept.Accepted) != 4 {
 		t.Errorf("fault %v, kept %q", kept.Fault, kept.Accepted)
 	}
 	after, err := os.ReadFile(site)
@@ -121,7 +130,7 @@ func TestCommission(t *testing.T) {
 			t.Errorf("this line is gone: %s", line)
 		}
 	}
-	for _, want := range []string{"pump_measured:", "  model: ram-", "drop: ", "pins:"} {
+	for _, want := range []string{"pump_measured:", "  model: ram-", "drop: ", "lift: \"21.450 m\"", "  drive_flow: \"", "pins:"} {
 		if !strings.Contains(string(after), want) {
 			t.Errorf("no %q in\n%s", want, after)
 		}
@@ -138,7 +147,7 @@ func TestCommission(t *testing.T) {
 	for _, m := range p.Messages {
 		said[m.Code] = true
 	}
-	if !said["pump_measured"] || !said["field_reading"] || len(p.Pins) == 0 {
+	if !said["pump_measured"] || !said["field_reading"] || !said["field_lift"] || len(p.Pins) == 0 {
 		t.Errorf("the next plan says %v and has %d pins", said, len(p.Pins))
 	}
 }

@@ -23,7 +23,7 @@ type Accepted struct {
 }
 
 // Accept turns readings into settings of the site file: the pump as it was
-// measured, the drop from intake to pump, and the places that were built as
+// measured and set, the drop from intake to pump, the lift, and the places that were built as
 // pins where nothing is pinned yet. Readings that speak of a fault are refused:
 // a pump that is to be put right first must not teach the next plan.
 func Accept(site *plan.Site, p *plan.Plan, l *plan.Layout, d *Diagnosis, readings []Reading) (*Accepted, error) {
@@ -35,8 +35,9 @@ func Accept(site *plan.Site, p *plan.Plan, l *plan.Layout, d *Diagnosis, reading
 		return nil, err
 	}
 	a.levels(site, l, readings)
+	a.lift(site, l, d, readings)
 	if len(a.Edits) == 0 {
-		return nil, &finding.Fault{Code: "readings_too_few", Text: "nothing in the readings teaches the next plan", Hint: "read beats, waste flow and delivered for the pump, the pool level for the terrain"}
+		return nil, &finding.Fault{Code: "readings_too_few", Text: "nothing in the readings teaches the next plan", Hint: "read beats, waste flow and delivered for the pump, the pool level and the lift for the terrain"}
 	}
 	a.pins(site, l)
 	return a, nil
@@ -111,9 +112,20 @@ func (a *Accepted) pump(site *plan.Site, p *plan.Plan, l *plan.Layout, d *Diagno
 	if len(a.Edits) == 0 {
 		return nil
 	}
+	if flow, ok := drawnFlow(readings); ok {
+		a.Edits = append(a.Edits, plan.SiteEdit{Key: "pump_measured.drive_flow", Value: fmt.Sprintf("\"%.4g L/min\"", 60e3*flow)})
+		says += ", set to draw " + quantity.Format(site.Units, quantity.Flow, flow)
+	}
 	a.Edits = append(a.Edits, plan.SiteEdit{Key: "pump_measured.model", Value: item.ID})
 	a.Says = append(a.Says, says)
 	return nil
+}
+
+// drawnFlow is what the pumps draw as they are set: what leaves them at both ends.
+func drawnFlow(readings []Reading) (flow float64, ok bool) {
+	waste, hasWaste := find(readings, WasteFlow)
+	delivered, hasDelivered := find(readings, Delivered)
+	return waste.Value + delivered.Value, hasWaste && hasDelivered
 }
 
 // leastNarrowed is how much readings must narrow a parameter to be kept.
@@ -133,19 +145,69 @@ func (a *Accepted) levels(site *plan.Site, l *plan.Layout, readings []Reading) {
 	if sigma == 0 {
 		sigma = poolSigmaM
 	}
-	above, spread, how := site.Limits.PumpAboveCreekM, usualOutletSigmaM, "as planned"
-	if r, ok := find(readings, OutletAbove); ok {
-		above, spread, how = r.Value, outletSigma, "measured"
-		if r.Sigma > 0 {
-			spread = r.Sigma
-		}
-	}
+	above, spread, how := outletAbove(site, readings)
 	sigma = math.Hypot(sigma, spread)
-	at := func(p plan.Place) string { return fmt.Sprintf("\"%.7f,%.7f\"", float64(p.Lat), float64(p.Lon)) }
 	a.Edits = append(a.Edits, plan.SiteEdit{Key: "field", Append: true, Value: fmt.Sprintf(
-		"{drop: \"%.3f m\", from: %s, to: %s, by: level, sigma: \"%.3f m\", above_water: \"%.3f m\"}", pool.Value, at(l.Intake.Place), at(l.Pump.Place), sigma, above)})
+		"{drop: \"%.3f m\", from: %s, to: %s, by: level, sigma: \"%.3f m\", above_water: \"%.3f m\"}", pool.Value, place(l.Intake.Place), place(l.Pump.Place), sigma, above)})
 	a.Says = append(a.Says, fmt.Sprintf("drop from the intake pool to the waste valve outlet %s, which stands %s above the creek (%s)",
 		quantity.FormatMeasure(site.Units, quantity.Length, quantity.Measure{Value: pool.Value, Sigma: sigma}), quantity.Format(site.Units, quantity.Length, above), how))
+}
+
+// lift makes the tank's height above the outlet a lift from the creek: the
+// levelled one, else that of the gauge at rest where it is not far worse than
+// what the plan knows.
+func (a *Accepted) lift(site *plan.Site, l *plan.Layout, d *Diagnosis, readings []Reading) {
+	if d.model.OverCrest { // neither says how high the inlet is
+		return
+	}
+	by := "level"
+	r, ok := find(readings, Rise)
+	if r.Sigma == 0 {
+		r.Sigma = riseSigmaM
+	}
+	if !ok {
+		by = "gauge"
+		if r, ok = find(readings, GaugeRest); !ok {
+			return
+		}
+		if r.Sigma == 0 {
+			r.Sigma = d.model.usualSigma(iGaugeRest, r.Value)
+		}
+		if r.Sigma > worthM*float64(l.Delivery.LiftSigmaM) {
+			return
+		}
+	}
+	if slices.ContainsFunc(site.Field, func(f plan.FieldReading) bool { return f.Kind == "lift" && math.Abs(f.Value-r.Value) < 5e-4 }) {
+		return
+	}
+	above, spread, how := outletAbove(site, readings)
+	sigma := math.Hypot(r.Sigma, spread)
+	a.Edits = append(a.Edits, plan.SiteEdit{Key: "field", Append: true, Value: fmt.Sprintf(
+		"{lift: \"%.3f m\", from: %s, by: %s, sigma: \"%.3f m\", above_water: \"%.3f m\"}", r.Value, place(l.Pump.Place), by, sigma, above)})
+	a.Says = append(a.Says, fmt.Sprintf("lift from the waste valve outlet, %s above the creek (%s), to the tank inlet %s",
+		quantity.Format(site.Units, quantity.Length, above), how, quantity.FormatMeasure(site.Units, quantity.Length, quantity.Measure{Value: r.Value, Sigma: sigma})))
+}
+
+// worthM is how many times as uncertain as the plan's lift a gauge may be to
+// be worth keeping: at twice it still narrows the lift by a tenth.
+const worthM = 2
+
+// outletAbove is how high the waste valve outlet stands above the creek's
+// water, how well that is known, and from where.
+func outletAbove(site *plan.Site, readings []Reading) (aboveM, sigmaM float64, how string) {
+	r, ok := find(readings, OutletAbove)
+	switch {
+	case !ok:
+		return site.Limits.PumpAboveCreekM, usualOutletSigmaM, "as planned"
+	case r.Sigma > 0:
+		return r.Value, r.Sigma, "measured"
+	}
+	return r.Value, outletSigma, "measured"
+}
+
+// place is a place as the site file takes it.
+func place(p plan.Place) string {
+	return fmt.Sprintf("\"%.7f,%.7f\"", float64(p.Lat), float64(p.Lon))
 }
 
 // pins keeps what was built where it is.
@@ -154,7 +216,7 @@ func (a *Accepted) pins(site *plan.Site, l *plan.Layout) {
 		return
 	}
 	pin := func(key string, p plan.Place) {
-		a.Edits = append(a.Edits, plan.SiteEdit{Key: "pins." + key, Value: fmt.Sprintf("\"%.7f,%.7f\"", float64(p.Lat), float64(p.Lon))})
+		a.Edits = append(a.Edits, plan.SiteEdit{Key: "pins." + key, Value: place(p)})
 	}
 	none := func(key string) { a.Edits = append(a.Edits, plan.SiteEdit{Key: "pins." + key, Value: "none"}) }
 	pin("pump", l.Pump.Place)

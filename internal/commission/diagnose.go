@@ -329,6 +329,7 @@ func Diagnose(m Model, readings []Reading) (*Diagnosis, error) {
 	if err := m.prepare(); err != nil {
 		return nil, err
 	}
+	m.risen(readings)
 	data := m.observed(readings)
 	faults := m.faults()
 	d := &Diagnosis{model: &m}

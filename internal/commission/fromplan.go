@@ -36,6 +36,7 @@ func FromPlan(site *plan.Site, p *plan.Plan, l *plan.Layout) (Model, error) {
 		MouthM:          math.Max(0.05, known(l.Intake.SubmergenceM)),
 		ClosingVelocity: float64(l.ClosingVelocityMS),
 		HighAt:          highPlaces(l),
+		OverCrest:       l.Delivery.CrestM > l.Tank.InletM,
 	}
 	drive, err := pipe(&l.Drive.PipeRun)
 	if err != nil {

@@ -24,6 +24,8 @@ type Model struct {
 	IntakeK        float64 // screen and entrance
 	BoxK           float64 // entrance of the pipe that leaves the box
 	RimM           float64 // top of the standpipe; NaN without one
+	// OverCrest says that a crest of the delivery pipe, not the inlet, is Lift.
+	OverCrest bool
 	// MouthM is how far the pool may fall until the pipe's mouth draws air.
 	MouthM   float64
 	Drive    hydraulics.Run
@@ -82,6 +84,20 @@ func (m *Model) prepare() error {
 	}
 	m.planned.swing, m.planned.beats, m.planned.shutOff, m.planned.open = y[iSwing], y[iBeats], y[iShutOff], y[iOpen]
 	return nil
+}
+
+// risen narrows the lift by its own levelled reading: the mean of both by their
+// variances.
+func (m *Model) risen(readings []Reading) {
+	r, ok := find(readings, Rise)
+	if !ok || m.OverCrest {
+		return
+	}
+	if r.Sigma == 0 {
+		r.Sigma = riseSigmaM
+	}
+	plan, read := m.Lift.Sigma*m.Lift.Sigma, r.Sigma*r.Sigma
+	m.Lift = quantity.Measure{Value: (m.Lift.Value*read + r.Value*plan) / (plan + read), Sigma: math.Sqrt(plan * read / (plan + read))}
 }
 
 // has says whether a reading can be taken on this installation.

@@ -32,6 +32,7 @@ const (
 	ShutOff       Kind = "shut-off"             // the highest with the delivery's stop valve shut and the pump beating
 	GaugeHeld     Kind = "gauge held"           // holdS after the pump stopped, the stop valve shut
 	OutletAbove   Kind = "outlet above creek"   // waste valve outlet above the creek's water beside it
+	Rise          Kind = "lift"                 // tank inlet above the waste valve outlet
 )
 
 // holdS is how long after stopping the pump the held gauge is read: ten
@@ -86,8 +87,11 @@ var infos = [kinds]kindInfo{
 	{GaugeHeld, quantity.Pressure, false, "gauge 10 minutes after the pump was stopped, stop valve of the delivery pipe shut"},
 }
 
-// outletInfo is the one reading that the model does not predict.
-var outletInfo = kindInfo{OutletAbove, quantity.Length, false, "waste valve outlet above the creek's water beside the pump; needed to take levels into the terrain"}
+// others are the readings that the model does not predict.
+var others = []kindInfo{
+	{OutletAbove, quantity.Length, false, "waste valve outlet above the creek's water beside the pump; needed to take levels into the terrain"},
+	{Rise, quantity.Length, false, "tank inlet above the waste valve outlet (level or water hose); the gauge at rest says the same, less exactly"},
+}
 
 // indexOf finds a kind among those that are predicted.
 func indexOf(k Kind) (index, bool) {
@@ -116,6 +120,7 @@ const (
 	swingSigma  = 0.005 // of full scale: the gauge's own error falls out
 	littleFlow  = 0.01  // of the planned flow: what a trickle is guessed to
 	outletSigma = 0.02  // m
+	riseSigmaM  = 0.05  // of a lift levelled in several set-ups
 )
 
 // gaugeScales are the ends of scale of gauges in m of head, after EN 837-1

@@ -138,8 +138,8 @@ func lineFault(name string, err error) error {
 
 // infoOf finds a kind by its name.
 func infoOf(name string) (kindInfo, bool) {
-	if name == string(OutletAbove) {
-		return outletInfo, true
+	if k := slices.IndexFunc(others, func(x kindInfo) bool { return string(x.kind) == name }); k >= 0 {
+		return others[k], true
 	}
 	i, ok := indexOf(Kind(name))
 	if !ok {
@@ -153,10 +153,10 @@ func parseReading(field func(string) string, pascalPerM float64) (Reading, error
 	info, ok := infoOf(strings.ToLower(field("reading")))
 	if !ok {
 		var names []string
-		for _, x := range infos {
+		for _, x := range slices.Concat(infos[:], others) {
 			names = append(names, string(x.kind))
 		}
-		return Reading{}, fmt.Errorf("%q is no reading; known are %s and %s", field("reading"), strings.Join(names, ", "), OutletAbove)
+		return Reading{}, fmt.Errorf("%q is no reading; known are %s", field("reading"), strings.Join(names, ", "))
 	}
 	r := Reading{Kind: info.kind}
 	if field("value") == "" {
@@ -232,7 +232,9 @@ func WriteTemplate(w io.Writer, compared []Compared, s quantity.System, pascalPe
 		text := func(v float64) string { return plainSpaces(Text(s, x.Kind, v, pascalPerM)) }
 		rows = append(rows, []string{string(x.Kind), "", "", text(x.Predicted), text(x.Low), text(x.High), How(x.Kind)})
 	}
-	rows = append(rows, []string{string(OutletAbove), "", "", "", "", "", How(OutletAbove)})
+	for _, x := range others {
+		rows = append(rows, []string{string(x.kind), "", "", "", "", "", x.how})
+	}
 	if err := c.WriteAll(rows); err != nil {
 		return err
 	}

@@ -206,7 +206,7 @@ func fixtureLayout(creek []creekPoint, from, head, pump int, standpipe, box bool
 	in, up, down := creek[from], creek[head], creek[pump]
 	l := plan.Layout{DriveFlowLMin: 168, DeliveredLMin: 1.2014, DeliveredLDay: 1730, DeliveredLDayLow: 1310, DeliveredLDayHigh: 2120,
 		BeatsPerMin: 54, Efficiency: 0.61, EfficiencyRankine: 0.57, LiftRatio: 8.6, Mu: 4.4, ClosingVelocityMS: 1.31, ShutoffHeadM: 161,
-		CreekLeftShare: 0.65, ChanceWorks: 0.83, DriveHeadSigmaM: 0.24, DeliveredLDayCorrected: 1650, DeliveredLDaySure: 1510, DeliveredLDayDrawn: 1310,
+		CreekLeftShare: 0.65, TunedUpFlowLMin: 240, TunedUpLDay: 2100, ChanceWorks: 0.83, DriveHeadSigmaM: 0.24, DeliveredLDayCorrected: 1650, DeliveredLDaySure: 1510, DeliveredLDayDrawn: 1310,
 		Chances: plan.Chances{DriveHead: 0.99, Standpipe: plan.Unknown, Flow: 1, Pump: 0.98, Demand: 0.84}}
 	l.Intake = plan.Intake{Place: fixturePlace(in, in.z-0.2), WaterM: number(in.z), ScreenAreaM2: 0.1148, SubmergenceM: 0.2596}
 	l.Starting = plan.Starting{FillS: 134.6, StrokesLow: 0.4, StrokesHigh: 31.2, FirstWaterS: 6360}

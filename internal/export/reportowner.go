@@ -50,7 +50,7 @@ func whatItDoes(p *plan.Plan, l *plan.Layout, w words) []string {
 
 // year fills in what the creek and the tank have at low and usual flow.
 func (o *owner) year(p *plan.Plan, w words) {
-	low, usual, runs, stops := p.Year()
+	low, usual, tuned, runs, stops := p.Year()
 	if !low.CreekLS.Known() {
 		return
 	}
@@ -59,8 +59,15 @@ func (o *owner) year(p *plan.Plan, w words) {
 	}
 	row("In the driest month", low)
 	if usual.CreekLS.Known() {
-		row("At the usual flow", usual)
-		o.YearText = append(o.YearText, "The pump draws what it was tuned to and delivers the same all year; what more the creek carries stays in the creek. In wetter months it may be tuned to draw more, where that is allowed, and must be tuned back before the dry ones.")
+		row("At the usual flow, tuned as in the driest month", usual)
+		text := "The pump draws what it was tuned to and delivers the same all year; what more the creek carries stays in the creek. "
+		if tuned.CreekLS.Known() {
+			row("At the usual flow, tuned up", tuned)
+			text += "In wetter months it may be tuned to draw more, where that is allowed, and must be tuned back before the dry ones: else the standpipe runs empty and the pump stops."
+		} else {
+			text += "Tuned up it would bring hardly more: its pipes and its pump are sized for the driest month."
+		}
+		o.YearText = append(o.YearText, text)
 	} else {
 		o.YearText = append(o.YearText, "The pump draws what it was tuned to and delivers the same whenever the creek carries more than in the driest month. What the creek usually carries is not known: measure it in an ordinary month too, and give it as creek_flow, usual.")
 	}

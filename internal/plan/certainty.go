@@ -50,6 +50,7 @@ type uncertain struct {
 	hasStandpipe               bool
 	driveHeadMin               float64
 	liftM                      float64 // static
+	liftSigmaM                 float64 // 0: that of the ground at both ends
 	demand                     float64 // m³/s, 0 for none
 	certainty                  float64 // asked for; 0 for none
 	drawFlow                   float64 // m³/s, all pumps
@@ -120,7 +121,10 @@ func (u uncertain) spread(ctx context.Context, g profile.Ground, seed uint64) (b
 	intakePump := g.DiffSigma(u.intake, u.pump)
 	intakeFoot := g.DiffSigma(u.intake, u.standpipe)
 	footPump := g.DiffSigma(u.standpipe, u.pump)
-	pumpTank := g.DiffSigma(u.pump, u.tank)
+	pumpTank := u.liftSigmaM
+	if pumpTank == 0 {
+		pumpTank = g.DiffSigma(u.pump, u.tank)
+	}
 	rho := 0.0
 	if intakePump > 0 && intakeFoot > 0 {
 		rho = (intakePump*intakePump + intakeFoot*intakeFoot - footPump*footPump) / (2 * intakePump * intakeFoot)

@@ -15,14 +15,14 @@ import (
 
 // FieldReading is one measurement made on site.
 type FieldReading struct {
-	Kind     string  // drop, pressure, height, levels or place
+	Kind     string  // drop, pressure, height, lift, levels or place
 	Place    string  // of a place that the crew chose: intake, settling_box, standpipe or pump
 	Value    float64 // m; Pa of a pressure
 	SigmaM   float64 // standard deviation in metres; 0 takes the instrument's
 	SigmaPa  float64 // the same of a pressure that was given as one
 	From, To FieldPlace
 	// AboveWaterM is how high above the creek's water the lower end, or the
-	// place of a height, was.
+	// place of a height, was. A lift counts from there up to the tank's inlet.
 	AboveWaterM float64
 	By          string // instrument
 	Legs        int    // set-ups; 0 works them out from the distance
@@ -48,6 +48,7 @@ var instruments = map[string][]string{
 	"drop":     {"level", "hose", "hand_level", "gauge", "digital_gauge"},
 	"pressure": {"gauge", "digital_gauge"},
 	"height":   {"level", "rtk"},
+	"lift":     {"level", "hose", "hand_level", "gauge", "digital_gauge"},
 	"levels":   {"level"},
 	"place":    {"receiver"},
 }
@@ -60,11 +61,12 @@ var fieldKeys = map[string][]string{
 	"drop":     {"drop", "from", "to", "by", "legs", "sigma", "above_water", "accept"},
 	"pressure": {"pressure", "from", "to", "by", "sigma", "above_water", "accept"},
 	"height":   {"height", "at", "by", "legs", "sigma", "above_water", "accept"},
+	"lift":     {"lift", "from", "by", "legs", "sigma", "above_water", "accept"},
 	"levels":   {"levels", "sigma", "accept"},
 	"place":    {"place", "at", "sigma"},
 }
 
-const fieldHint = `write {drop: "3.2 m", from: "120 m", to: "189 m", by: hose}, {pressure: "4.5 psi", from: …, to: …}, {height: "142.31 m", at: …, by: rtk}, {levels: levels.csv} or {place: pump, at: "44.61234,-121.53210"}`
+const fieldHint = `write {drop: "3.2 m", from: "120 m", to: "189 m", by: hose}, {pressure: "4.5 psi", from: …, to: …}, {height: "142.31 m", at: …, by: rtk}, {lift: "88.2 ft", from: …, by: hose}, {levels: levels.csv} or {place: pump, at: "44.61234,-121.53210"}`
 
 // field reads the measurements made on site.
 func (r *siteReader) field(e *ast.MappingValueNode) error {
@@ -126,7 +128,7 @@ func (r *siteReader) fieldValue(out *FieldReading, e *ast.MappingValueNode) erro
 	name, tk := e.Key.GetToken().Value, e.Value.GetToken()
 	var err error
 	switch name {
-	case "drop":
+	case "drop", "lift":
 		out.Value, err = r.fieldLength(e, 0, 500)
 	case "height":
 		out.Value, err = r.fieldLength(e, -500, 9000)
@@ -270,7 +272,7 @@ func (r *siteReader) fieldComplete(out *FieldReading, at *token.Token) error {
 	switch {
 	case (out.Kind == "height" || out.Kind == "place") && out.From.token == nil:
 		missing = "at"
-	case (out.Kind == "drop" || out.Kind == "pressure") && out.From.token == nil:
+	case (out.Kind == "drop" || out.Kind == "pressure" || out.Kind == "lift") && out.From.token == nil:
 		missing = "from"
 	case (out.Kind == "drop" || out.Kind == "pressure") && out.To.token == nil:
 		missing = "to"

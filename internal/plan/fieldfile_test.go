@@ -141,7 +141,7 @@ func TestReadTheManualsReadings(t *testing.T) {
 		t.Fatal("the manual has no example of field readings")
 	}
 	s, err := ReadSite("site.yaml", strings.NewReader(withEntries("field:"+block)))
-	if err != nil || len(s.Field) != 5 {
+	if err != nil || len(s.Field) != 6 {
 		t.Errorf("%v, %+v", err, s)
 	}
 }

@@ -139,7 +139,7 @@ func (j *job) measuredDrops() ([]measured, error) {
 				return nil, err
 			}
 			drops = append(drops, found...)
-		case "place":
+		case "place", "lift":
 		default:
 			d, err := j.measuredDrop(entry)
 			if err != nil {

@@ -122,7 +122,8 @@ func (g *grader) grade(k int) error {
 	if g.brief {
 		return nil
 	}
-	found := g.waterPath()
+	found := append(g.waterPath(), g.tellTuning()...)
+	g.tuneUp()
 	g.l.Stakes = stakesOf(&g.l, g.site.Units)
 	g.checkStakes()
 	g.labour(&g.quantities)
@@ -378,6 +379,7 @@ func (g *grader) duty() {
 	g.l.EfficiencyRankine = Number(o.EfficiencyRankine)
 	g.l.LiftRatio = Number(g.liftM() / g.c.DriveHeadM)
 	g.l.Mu = Number(o.Mu)
+	g.l.TunedUpFlowLMin, g.l.TunedUpLDay = Unknown, Unknown
 	g.l.ClosingVelocityMS = Number(o.ClosingVelocity)
 	g.l.ShutoffHeadM = Number(o.ShutoffHeadM)
 	g.l.CreekLeftShare = Number((g.site.LowFlow - g.c.Flow) / g.site.LowFlow)

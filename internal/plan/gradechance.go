@@ -39,7 +39,7 @@ func (g *grader) certainty(k int) error {
 		intake: g.creek.Points[c.Intake], standpipe: g.creek.Points[c.DriveFrom], pump: g.creek.Points[c.Pump], tank: g.tank,
 		driveHeadM: c.DriveHeadM - g.luck.headM, standpipeM: c.StandpipeWaterM - g.luck.aboveFootM,
 		standpipeMin: g.site.Limits.StandpipeMinM, standpipeMax: g.site.Limits.StandpipeMaxM, hasStandpipe: c.Standpipe >= 0,
-		driveHeadMin: g.site.Limits.DriveHeadMinM, liftM: g.liftM(), demand: g.site.Demand, certainty: g.problem.Certainty,
+		driveHeadMin: g.site.Limits.DriveHeadMinM, liftM: g.liftM(), liftSigmaM: g.job.liftSigmaM(g.creek.Points[c.Pump]), demand: g.site.Demand, certainty: g.problem.Certainty,
 		drawFlow: c.Flow, take: g.problem.TakeFlow, takeSigma: g.site.TakeShare * g.site.lowFlowSigma(), priceSpread: g.site.PriceSpread,
 		lengthM:      [pipeRuns]float64{c.SupplyM, c.DriveM, g.route.LengthM},
 		lengthSigmaM: g.lengthSigmas(g.certain.DiffSigma(g.creek.Points[c.DriveFrom], g.creek.Points[c.Pump])),

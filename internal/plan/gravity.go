@@ -40,7 +40,12 @@ func (j *job) checkTank() error {
 }
 
 // inletM is the height of the tank's inlet.
-func (j *job) inletM() float64 { return j.tankM + j.site.Tank.InletAboveGroundM }
+func (j *job) inletM() float64 {
+	if j.lift != nil {
+		return j.lift.inletM
+	}
+	return j.tankM + j.site.Tank.InletAboveGroundM
+}
 
 // A pipe runs by itself when its upper end stands above its lower by a foot
 // and 1 % of its length, and no ground on its way stands so much above its

@@ -93,8 +93,11 @@ func Inspect(ctx context.Context, site *Site) *Inspection {
 	if creek && terrain && try(j.placeFrame) && try(j.loadGround) {
 		tank = tank && try(j.standTank)
 		if try(j.longProfile) {
-			try(j.takeField)
+			measured := try(j.takeField)
 			if tank {
+				if measured {
+					try(j.takeLift)
+				}
 				try(j.checkTank)
 			}
 		}

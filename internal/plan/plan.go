@@ -192,6 +192,11 @@ type Layout struct {
 	ClosingVelocityMS  Number  `json:"closing_velocity_m_s"` //
 	ShutoffHeadM       Number  `json:"shutoff_head_m"`       // surge that the drive pipe must survive
 	CreekLeftShare     Number  `json:"creek_left_share"`     // of low flow, between intake and pump
+	// TunedUpFlowLMin is what the pumps draw of the creek's usual flow when they
+	// are tuned to deliver the most of the share that may be taken, and
+	// TunedUpLDay what can then be counted on; null without a usual flow.
+	TunedUpFlowLMin Number `json:"tuned_up_flow_l_min"`
+	TunedUpLDay     Number `json:"tuned_up_l_day"`
 
 	Starting  Starting  `json:"starting"`
 	StuckOpen StuckOpen `json:"stuck_open"`

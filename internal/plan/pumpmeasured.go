@@ -18,6 +18,7 @@ type MeasuredPump struct {
 	WasteValveK      float64
 	VolumetricFactor float64
 	SlipM3           float64 // a beat
+	DriveFlow        float64 // m³/s, of all pumps together, as they were set
 }
 
 // pumpMeasuredKeys are the settings of a measured pump.
@@ -25,6 +26,7 @@ var pumpMeasuredKeys = []key{
 	text("pump_measured.model", "the item of a pump in the price list, such as \"ram-1\"", func(s *Site) *string { return &s.PumpMeasured.Model }),
 	number("pump_measured.waste_valve_k", quantity.Ratio, "0.1", "100", "", "", func(s *Site) *float64 { return &s.PumpMeasured.WasteValveK }),
 	number("pump_measured.volumetric_factor", quantity.Ratio, "1 %", "100 %", "", "", func(s *Site) *float64 { return &s.PumpMeasured.VolumetricFactor }),
+	number("pump_measured.drive_flow", quantity.Flow, "0.01 L/min", "10000 L/s", "", "", func(s *Site) *float64 { return &s.PumpMeasured.DriveFlow }),
 	number("pump_measured.slip", quantity.Volume, "0 mL", "1 L", "", "", func(s *Site) *float64 { return &s.PumpMeasured.SlipM3 }),
 }
 

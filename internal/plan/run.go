@@ -50,7 +50,7 @@ func (j *job) groundSteps() []func() error {
 
 // measuredSteps lead on to all that does not hang on what is to be built.
 func (j *job) measuredSteps() []func() error {
-	return []func() error{j.takeField, j.checkTank, j.readCatalog, j.readLand, j.priceCrossings, j.deliveryField, j.tellGravity}
+	return []func() error{j.takeField, j.takeLift, j.checkTank, j.readCatalog, j.readLand, j.priceCrossings, j.deliveryField, j.tellGravity}
 }
 
 // layoutSteps lead on to the finished plan.
@@ -124,7 +124,8 @@ type job struct {
 	north     bool
 	ground    *dem.Surface
 	tank      orb.Point
-	tankM     float64 // ground at the tank
+	tankM     float64      // ground at the tank
+	lift      *liftReading // measured on site; nil when it was not
 	creek     *profile.Profile
 	readings  []profile.Reading  // measured on site and believed
 	certain   *profile.Certainty // of differences in height, after what was measured on site

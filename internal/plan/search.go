@@ -160,7 +160,7 @@ func (j *job) state() (optimize.Problem, error) {
 		Creek:      creek,
 		Ground:     j.ground,
 		DeliveryAt: make([]optimize.DeliveryWay, creek.Len()),
-		TankInletM: j.tankM + j.site.Tank.InletAboveGroundM,
+		TankInletM: j.inletM(),
 		TakeFlow:   j.site.LowFlow * j.site.TakeShare,
 		Demand:     j.site.Demand * (1 + j.site.DemandMargin),
 		Fluid:      j.fluid,

@@ -80,6 +80,6 @@ demand: "1500 L/day"       # or a list: [{use: people, count: 4}, {use: sheep, c
 # land: land.geojson       # features with role: stay_inside, keep_out, crossing (class road, creek,
 #                          # fence, rock; or fee), ground (class rock, woods, wet; or factor)
 # catalog: prices.csv      # your own prices
-# field: []                # what was measured on site: [{drop: "12.1 ft", from: "400 ft", to: "620 ft", by: hose, legs: 4}]
+# field: []                # what was measured on site: [{drop: "12.1 ft", from: "400 ft", to: "620 ft", by: hose, legs: 4}, {lift: "88 ft", from: "620 ft", by: hose}]
 
 `
