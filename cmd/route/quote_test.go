@@ -46,7 +46,11 @@ func TestQuoteAddsUp(t *testing.T) {
 		for i := range h.plan.Layouts {
 			l := &h.plan.Layouts[i]
 			for _, line := range l.Takeoff {
-				packs[l.ID+line.Item+line.Name] -= line.Packs
+				name := line.Name
+				if line.Unit != "sum" && (line.Item == "" || line.Kind == "labour") { // work by the ground on which it is done
+					name += ", " + line.Where
+				}
+				packs[l.ID+line.Item+name] -= line.Packs
 			}
 			if total := exact(t, string(l.Cost.Total)); sums[l.ID] == nil || total.Cmp(sums[l.ID]) != 0 || total.Cmp(exact(t, totals[l.ID])) != 0 {
 				t.Errorf("layout %s: the quote adds up to %v and says %s, its cost is %s", l.ID, sums[l.ID], totals[l.ID], l.Cost.Total)
