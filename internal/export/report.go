@@ -7,10 +7,13 @@ import (
 	"html/template"
 	"io"
 	"math"
+	"path/filepath"
+	"strconv"
 	"strings"
 	"unicode"
 	"unicode/utf8"
 
+	"route/internal/catalog"
 	"route/internal/plan"
 	"route/internal/quantity"
 )
@@ -139,7 +142,7 @@ func (w words) perMin(v plan.Number) string { return w.of(quantity.Flow, v, 1e-3
 func (w words) perSec(v plan.Number) string { return w.of(quantity.Flow, v, 1e-3) }    // from L/s
 func (w words) perDay(v plan.Number) string { return w.of(quantity.DailyVolume, v, 1e-3/86400) }
 func (w words) share(v plan.Number) string {
-	return w.of(quantity.Ratio, plan.Number(math.Round(float64(v)*100)/100), 1)
+	return w.of(quantity.Ratio, plan.Number(math.RoundToEven(float64(v)*100)/100), 1) // as fmt rounds, so that all faces say the same
 }
 func (w words) velocity(v plan.Number) string { return w.of(quantity.Velocity, v, 1) }
 
@@ -227,7 +230,7 @@ func reportOf(p *plan.Plan) (*report, error) {
 	w := words{p.System()}
 	r := &report{
 		Style: template.CSS(reportStyle), Site: p.Site, Headline: p.Headline(), Version: p.ToolVersion, Seed: p.Seed,
-		Defaults: p.Defaults, Works: p.WorksCited, PriceNote: p.Catalog, Cautions: cautions,
+		Defaults: p.Defaults, Works: p.WorksCited, PriceNote: filepath.Base(p.Catalog), Cautions: cautions,
 	}
 	if r.Site == "" {
 		r.Site = "unnamed site"
@@ -411,16 +414,24 @@ func (r *report) takeoff(l *plan.Layout, w words) {
 	r.Total = money(l.Cost.Currency, l.Cost.Total)
 }
 
+// Count says how many of a unit there are: "3 coils", "16 × 10 ft", "184 m".
+func Count(n int64, unit string) string {
+	text := strconv.FormatInt(n, 10)
+	switch {
+	case unit == "each" || unit == "":
+		return text
+	case strings.ContainsAny(unit, "0123456789"): // a unit with a figure of its own: 10 ft, m3
+		return text + " × " + unit
+	case n != 1 && len(unit) > 2:
+		return text + " " + unit + "s"
+	}
+	return text + " " + unit
+}
+
 // packsText says what to take off the shelf: "3 coils of 100 ft".
 func packsText(line plan.TakeoffLine, w words) string {
-	text := fmt.Sprint(line.Packs)
-	if line.Unit != "" && line.Unit != "each" {
-		text += " " + line.Unit
-		if line.Packs != 1 {
-			text += "s"
-		}
-	}
-	if !(line.PackM > 0) {
+	text := Count(line.Packs, line.Unit)
+	if !(line.PackM > 0) || line.Kind == string(catalog.KindLabour) { // work is counted in lengths, not in packs
 		return text
 	}
 	unit, perSI, _ := quantity.Unit(w.system, quantity.Length)

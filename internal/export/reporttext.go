@@ -59,9 +59,10 @@ func checks(p *plan.Plan, w words) []check {
 		if p.Layouts[0].Supply != nil {
 			list = append(list, check{"Walk the supply pipe", "It must fall all the way and must nowhere rise above the grade line of the drawing: air gathers at a hump and stops the flow."})
 		}
-		list = append(list,
-			check{"Try the straight line of the drive pipe", "Stretch a string from its upper end to the pump. The pipe must lie straight and firmly held, and the pump must sit on something that does not move, above ordinary high water, with a free way for its waste water."},
-			check{"Measure the lift", fmt.Sprintf("Level, or at least read with a good altimeter there and back, from the pump to the tank inlet: %s in this plan.", w.length(p.Layouts[0].Delivery.LiftM))})
+		list = append(list, check{"Try the straight line of the drive pipe", "Stretch a string from its upper end to the pump. The pipe must lie straight and firmly held, and the pump must sit on something that does not move, above ordinary high water, with a free way for its waste water."})
+		if !p.LiftMeasured() {
+			list = append(list, check{"Measure the lift", fmt.Sprintf("Level, or at least read with a good altimeter there and back, from the pump to the tank inlet: %s in this plan.", w.length(p.Layouts[0].Delivery.LiftM))})
+		}
 	}
 	return append(list, check{"Ask for leave", "Water right, work in the creek, and the neighbours whose land or water is touched."})
 }

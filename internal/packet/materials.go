@@ -70,24 +70,8 @@ func (s *sheet) materials() {
 		t := s.table(8, column{title: "", width: 5}, column{title: "", width: 5}, column{title: "buy", width: 22, right: true}, column{title: "item", width: s.inner() - 98},
 			column{title: "needed", width: 22, right: true}, column{title: "where", width: 44})
 		for _, line := range lines {
-			t.row("", tickMark, tickMark, count(line), line.Name, s.need(line), line.Where)
+			t.row("", tickMark, tickMark, export.Count(line.Packs, line.Unit), line.Name, s.need(line), line.Where)
 		}
-	}
-}
-
-func count(line plan.TakeoffLine) string { return countOf(line.Packs, line.Unit) }
-
-func countOf(packs int64, unit string) string {
-	text := strconv.FormatInt(packs, 10)
-	switch {
-	case unit == "each":
-		return text
-	case strings.ContainsAny(unit, "0123456789"): // a unit with a figure of its own: 10 ft, m3
-		return text + " × " + unit
-	case packs != 1 && len(unit) > 2:
-		return text + " " + unit + "s"
-	default:
-		return text + " " + unit
 	}
 }
 
@@ -114,7 +98,7 @@ func (s *sheet) quote() {
 			t.sum("", q.Name, "", "", export.Money("", q.Amount), "", "____________")
 			continue
 		}
-		t.row("", strconv.Itoa(n+1), q.Name, countOf(q.Packs, q.Unit), export.Money("", q.Price), export.Money("", q.Amount), "__________", "____________")
+		t.row("", strconv.Itoa(n+1), q.Name, export.Count(q.Packs, q.Unit), export.Money("", q.Price), export.Money("", q.Amount), "__________", "____________")
 	}
 	t.sum("", "Total, "+cost.Currency, "", "", export.Money("", cost.Total), "", "____________")
 	s.y += 2

@@ -20,6 +20,11 @@ func (p *Plan) measured() bool {
 	return slices.ContainsFunc(p.Messages, func(m Message) bool { return m.Code == readingUsed })
 }
 
+// LiftMeasured says whether a lift that was measured on site counts in the plan.
+func (p *Plan) LiftMeasured() bool {
+	return slices.ContainsFunc(p.Messages, func(m Message) bool { return m.Code == liftUsed })
+}
+
 func (j *job) length(m float64) string {
 	return quantity.Format(j.site.Units, quantity.Length, m)
 }
