@@ -31,7 +31,7 @@ func TestQuestionsLeadToAPlan(t *testing.T) {
 		"nothing.tif", creek, "'"+ground+"'",
 		ground, creek,
 		"50, 8", "tank",
-		"6", "6 ft",
+		"6",
 		"a bucket", "5 gal",
 		"two", "2.4, 2.3 2.5s",
 		"140 %", "40",
@@ -46,7 +46,7 @@ func TestQuestionsLeadToAPlan(t *testing.T) {
 		t.Errorf("prints %q, want %q", stdout, name)
 	}
 	for _, want := range []string{
-		"the answer is us or si", "no file nothing.tif", "has no unit", "not a number of seconds", "unicorns",
+		"the answer is us or si", "no file nothing.tif", "Taken as 6 ft", "not a number of seconds", "unicorns",
 		"heights in foot",    // what the raster says of itself
 		"4085 ft long",       // gpsbabel and ogr read the same track; see the tests of the demo
 		"route plan " + name, // the next thing to type

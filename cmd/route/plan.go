@@ -68,6 +68,11 @@ func (c *planCommand) Run(s *session) error {
 	} else {
 		printPlan(s.stdout, p)
 		fmt.Fprintf(s.stdout, "\nThe hand-off folder: %s\n", out)
+		what := "  report.html is for the owner, to open in a browser"
+		if c.Packet != "none" {
+			what += "; " + packet.File + " is for the crew, to print"
+		}
+		fmt.Fprintln(s.stdout, what)
 	}
 	if len(p.Layouts) == 0 || !p.PinsWork() {
 		return &infeasibleError{text: "no layout is feasible"}

@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
+	"strconv"
 	"strings"
 
 	"route/internal/finding"
@@ -199,6 +200,16 @@ func (t *talk) warn(found *plan.Inspection) {
 
 // us says whether feet are printed.
 func (t *talk) us() bool { return strings.Contains(t.parts["units"], "units: us") }
+
+// withUnit takes a bare number in the unit of the example beside the question,
+// and says so.
+func (t *talk) withUnit(answer, unit string) string {
+	if _, err := strconv.ParseFloat(answer, 64); err != nil {
+		return answer
+	}
+	t.say("  Taken as %s %s.", answer, unit)
+	return answer + " " + unit
+}
 
 // length prints metres in the units that were chosen.
 func (t *talk) length(m float64) string {

@@ -195,11 +195,12 @@ func (t *talk) askTank() error {
 }
 
 func (t *talk) askInlet() error {
-	fallback := "2 m"
+	fallback, unit := "2 m", "m"
 	if t.us() {
-		fallback = "6 ft"
+		fallback, unit = "6 ft", "ft"
 	}
 	return t.until("How high above the ground does the water enter the tank?", fallback, func(answer string) error {
+		answer = t.withUnit(answer, unit)
 		_, err := t.keep("tank", tankPart(t.place, answer))
 		return err
 	})

@@ -10,11 +10,12 @@ import (
 
 func (t *talk) askFlow() error {
 	t.say("\nThe plan counts on what the creek carries in the driest month. Lead the whole creek\nthrough a pipe or over a board into a bucket and take the time until it is full; do it\nthree times or more.")
-	fallback := "20 L"
+	fallback, unit := "20 L", "L"
 	if t.us() {
-		fallback = "5 gal"
+		fallback, unit = "5 gal", "gal"
 	}
 	return t.until("How much does the bucket hold? (Or say the flow outright, such as 8 L/s or 120 gpm.)", fallback, func(answer string) error {
+		answer = t.withUnit(answer, unit)
 		if _, err := quantity.Parse(quantity.Flow, answer); err == nil {
 			t.flow = "  low: " + quote(answer) + "\n"
 			return t.tellFlow()
