@@ -58,6 +58,7 @@ type Item struct {
 	Unit     string              // what is counted: "coil", "stick", "each", "bag", "hour"
 	PackM    float64             // length in a pack of pipe, metres; 0 for things counted singly
 	Price    Money               // of one pack or piece
+	Invented bool                // the price: it is that of the default catalog
 	Spread   float64             // standard deviation of the price as a share of it
 }
 

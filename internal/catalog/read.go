@@ -33,7 +33,7 @@ func Default(currency string) *Catalog {
 	c := newCatalog(defaultName, currency)
 	for _, item := range defaultItems() {
 		it := *item
-		it.Price.Currency = currency
+		it.Price.Currency, it.Invented = currency, true
 		c.add(&it)
 	}
 	return c

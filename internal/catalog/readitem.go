@@ -102,7 +102,7 @@ func (p *reader) texts(it *Item) error {
 	set(&it.Joint, "joint")
 	set(&it.Size, "size")
 	set(&it.Standard, "standard")
-	it.Source = "price from " + p.name
+	it.Source, it.Invented = "price from "+p.name, false
 	set(&it.Source, "source")
 	for _, needed := range []struct{ column, text string }{{"name", it.Name}, {"unit", it.Unit}} {
 		if needed.text == "" {

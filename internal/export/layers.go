@@ -101,7 +101,7 @@ func pipeLayer(p *plan.Plan) ogr.Layer {
 func placeLayer(p *plan.Plan) ogr.Layer {
 	l := ogr.Layer{Name: "places", Description: "intake, settling box, standpipe, pump and tank, on the ground, heights in metres", Kind: ogr.Point,
 		Fields: []ogr.Field{{Name: "layout", Type: ogr.Text}, {Name: "rank", Type: ogr.Integer}, {Name: "role", Type: ogr.Text}, {Name: "name", Type: ogr.Text}, {Name: "station_m", Type: ogr.Real}, {Name: "ground_m", Type: ogr.Real}},
-		Style:  ogr.Style{By: "role", Classes: classesOf(false, "intake", "settling_box", "standpipe", "pump", "tank"), Label: "name"}}
+		Style:  ogr.Style{By: "role", Classes: classesOf(false, "intake", "settling_box", "standpipe", "pump", "tank"), Label: "name", LabelFirst: true}}
 	for i := range p.Layouts {
 		for _, at := range places(&p.Layouts[i]) {
 			l.Features = append(l.Features, ogr.Feature{Parts: pointOf(at.at, at.at.GroundM),
@@ -116,7 +116,7 @@ func stakeLayer(p *plan.Plan) ogr.Layer {
 		Fields: []ogr.Field{{Name: "layout", Type: ogr.Text}, {Name: "label", Type: ogr.Text}, {Name: "role", Type: ogr.Text}, {Name: "station_m", Type: ogr.Real},
 			{Name: "along_m", Type: ogr.Real}, {Name: "ground_m", Type: ogr.Real}, {Name: "invert_m", Type: ogr.Real}, {Name: "cut_m", Type: ogr.Real},
 			{Name: "fall_since_intake_m", Type: ogr.Real}, {Name: "fall_since_last_m", Type: ogr.Real}, {Name: "what_to_do", Type: ogr.Text}, {Name: "check", Type: ogr.Text}},
-		Style: ogr.Style{Classes: classesOf(false, "stake"), Label: "label"}}
+		Style: ogr.Style{Classes: classesOf(false, "stake"), Label: "label", LabelWithin: 2500}}
 	for i := range p.Layouts {
 		for _, s := range p.Layouts[i].Stakes {
 			check := any(nil)

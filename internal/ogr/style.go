@@ -13,6 +13,11 @@ type Style struct {
 	Classes []Class
 	// Label names the field that is written beside each feature; "" for none.
 	Label string
+	// LabelFirst writes these labels before those of other layers, over their
+	// signs; LabelWithin writes them only on maps of 1 : this and larger, 0 on
+	// all.
+	LabelFirst  bool
+	LabelWithin int
 }
 
 // Class is the look of the features with one value of Style.By.
@@ -94,7 +99,15 @@ func (l *Layer) qml() string {
 	}
 	b.WriteString("</symbols>\n</renderer-v2>\n")
 	if l.Style.Label != "" {
-		b.WriteString(`<labeling type="simple"><settings calloutType="simple"><text-style fieldName="` + l.Style.Label + `" isExpression="0" fontSize="8" fontSizeUnit="Point" textColor="34,34,34,255"><text-buffer bufferDraw="1" bufferSize="0.8" bufferSizeUnits="MM" bufferColor="255,255,255,255"/></text-style></settings></labeling>` + "\n")
+		b.WriteString(`<labeling type="simple"><settings calloutType="simple"><text-style fieldName="` + l.Style.Label + `" isExpression="0" fontSize="8" fontSizeUnit="Point" textColor="34,34,34,255"><text-buffer bufferDraw="1" bufferSize="0.8" bufferSizeUnits="MM" bufferColor="255,255,255,255"/></text-style>`)
+		priority, obstacle := 5, 1
+		if l.Style.LabelFirst {
+			priority, obstacle = 10, 0
+		}
+		fmt.Fprintf(&b, `<placement placement="0" dist="0.5" distUnits="MM" priority="%d"/>`, priority)
+		// An attribute scaleMax is the smallest scale at which QGIS writes labels.
+		fmt.Fprintf(&b, `<rendering drawLabels="1" obstacle="%d" scaleVisibility="%d" scaleMin="1" scaleMax="%d"/>`, obstacle, min(l.Style.LabelWithin, 1), l.Style.LabelWithin)
+		b.WriteString("</settings></labeling>\n")
 	}
 	b.WriteString("</qgis>\n")
 	return b.String()

@@ -420,11 +420,37 @@ func (g *grader) cost() error {
 		return Decimal(m.Decimal())
 	}
 	g.l.Cost = Cost{Currency: g.plan.Prices.Currency, Supply: amount(catalog.GroupSupply), Drive: amount(catalog.GroupDrive), Delivery: amount(catalog.GroupDelivery), Other: amount(catalog.GroupOther), Total: Decimal(total.Decimal())}
+	if g.site.Catalog != "" && !g.brief {
+		g.tellInvented(takeoff)
+	}
 	for _, line := range takeoff.Lines {
 		g.l.Takeoff = append(g.l.Takeoff, takeoffLine(g.plan.Prices, line))
 	}
 	g.quantities = quantities
 	return g.pipeChoices(quantities)
+}
+
+// tellInvented says how much of the cost own prices do not cover.
+func (g *grader) tellInvented(t catalog.Takeoff) {
+	names := map[string]bool{}
+	var lines []catalog.Line
+	for _, line := range t.Lines {
+		if it, ok := g.plan.Prices.Item(line.Item); ok && it.Invented {
+			names[line.Item] = true
+			lines = append(lines, line)
+		}
+	}
+	sum, err := catalog.Takeoff{Lines: lines}.Total()
+	if len(names) == 0 || err != nil {
+		return
+	}
+	sum.Currency = g.plan.Prices.Currency
+	priced := fmt.Sprintf("%d things", len(names))
+	if len(names) == 1 {
+		priced = "one thing"
+	}
+	g.found = append(g.found, finding.New(finding.Note, "prices_partly_invented", fmt.Sprintf("%s %s of the cost are invented: your price list has no price for %s on the shopping list, and those of the built-in list stand in", sum.Currency, sum.Decimal(), priced),
+		"have a shop fill in the quote sheet (quote.csv), and put its prices into your list"))
 }
 
 // bendDegrees is the turn from which a pipe needs a fitting; less, it is bent.

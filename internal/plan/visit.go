@@ -10,6 +10,7 @@ import (
 
 	"gonum.org/v1/gonum/stat/distuv"
 
+	"route/internal/catalog"
 	"route/internal/finding"
 	"route/internal/optimize"
 	"route/internal/quantity"
@@ -242,7 +243,7 @@ func (j *job) tellVisits(telling, paying int) {
 	switch {
 	case paying > 0:
 	case telling > 0:
-		j.tell(finding.New(finding.Note, "visits_do_not_pay", fmt.Sprintf("no reading is worth its hours at %s %s an hour", j.currency(), strconv.FormatFloat(j.site.HourCost, 'f', -1, 64)), still+"; crew_hour says what an hour costs"))
+		j.tell(finding.New(finding.Note, "visits_do_not_pay", fmt.Sprintf("no reading is worth its hours at %s %s an hour", j.currency(), strconv.FormatFloat(j.hourCost(), 'f', -1, 64)), still+"; crew_hour says what an hour costs"))
 	case len(j.prospects) > 1:
 		j.tell(finding.New(finding.Note, "visits_decide_nothing", "no single drop is likely to change which layout is best", still))
 	default:
@@ -252,6 +253,16 @@ func (j *job) tellVisits(telling, paying int) {
 
 // currency of the prices.
 func (j *job) currency() string { return j.plan.Layouts[0].Cost.Currency }
+
+// hourCost is what an hour of measuring costs. Where the site does not say, it
+// is the same number of the smallest coin in every currency, as the prices of
+// the built-in list are.
+func (j *job) hourCost() float64 {
+	if j.site.Given("crew_hour") {
+		return j.site.HourCost
+	}
+	return j.site.HourCost * math.Pow10(2-catalog.MinorDigits(j.currency()))
+}
 
 // costOfFirst is what the first layout costs, in its currency.
 func (j *job) costOfFirst() float64 {
@@ -273,7 +284,7 @@ func (j *job) value(v *Visit, value float64, unit string) {
 		perUnit = j.costOfFirst() / float64(first.DriveHeadM)
 	}
 	v.Value, v.ValueUnit, v.ValuePerHour = Number(value), unit, Number(value)/v.Hours
-	v.Money, v.Cost = Number(value*perUnit), v.Hours*Number(j.site.HourCost)
+	v.Money, v.Cost = Number(value*perUnit), v.Hours*Number(j.hourCost())
 }
 
 // allVisits lists every reading that may decide something.
