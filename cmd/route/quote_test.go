@@ -2,6 +2,9 @@ package main
 
 import (
 	"math/big"
+	"os"
+	"path/filepath"
+	"strings"
 	"testing"
 
 	"route/internal/catalog"
@@ -113,5 +116,33 @@ func TestPipeChoices(t *testing.T) {
 	})
 	if compared < 10 {
 		t.Errorf("only %d classes were compared", compared)
+	}
+}
+
+// What own prices do not cover is said to the coin: the sum, by hand, of the
+// lines whose item the owner's list does not name.
+func TestInventedPricesAreNamed(t *testing.T) {
+	h := handOver(t, "fernhollow")
+	list, err := os.ReadFile(filepath.Join(filepath.Dir(demo(t, "fernhollow")), "prices.csv"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	own := map[string]bool{}
+	for line := range strings.Lines(string(list)) {
+		id, _, _ := strings.Cut(line, ",")
+		own[id] = true
+	}
+	for i := range h.plan.Layouts {
+		l := &h.plan.Layouts[i]
+		sum := new(big.Rat)
+		for _, line := range l.Takeoff {
+			if line.Item != "" && !own[line.Item] {
+				sum.Add(sum, exact(t, string(line.Amount)))
+			}
+		}
+		said := coded(l.Messages, "prices_partly_invented")
+		if len(said) != 1 || !strings.HasPrefix(said[0].Text, "USD "+sum.FloatString(2)+" of the cost") {
+			t.Errorf("layout %s: %s of its prices are invented, said is %v", l.ID, sum.FloatString(2), said)
+		}
 	}
 }
