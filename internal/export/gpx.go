@@ -13,8 +13,9 @@ import (
 
 // Longest texts that common receivers show whole (common practice, no source).
 const (
-	gpxNameLen = 10
-	gpxDescLen = 50
+	gpxNameLen    = 10
+	gpxDescLen    = 50
+	gpxCommentLen = 120
 )
 
 // writeGPX writes GPX 1.1: a waypoint for every place and stake of the best
@@ -78,12 +79,16 @@ func (g *gpxFile) waypoints(l *plan.Layout) {
 	for i := range l.Stakes {
 		s := &l.Stakes[i]
 		staked[s.Role] = true
-		g.waypoint(s.Label, g.stake(s, last), s.Role, s.Place)
+		check := ""
+		if s.Check != nil {
+			check, _, _ = strings.Cut(s.Check.Text, " (")
+		}
+		g.waypoint(s.Label, g.stake(s, last), check, s.Role, s.Place)
 		last = s.Label
 	}
 	for _, at := range places(l) {
 		if !staked[at.role] {
-			g.waypoint(strings.ToUpper(at.name), at.name, at.role, at.at)
+			g.waypoint(strings.ToUpper(at.name), at.name, "", at.role, at.at)
 		}
 	}
 }
@@ -93,17 +98,22 @@ func (g *gpxFile) visits(visits []plan.Visit) {
 	for i := range visits {
 		v := &visits[i]
 		name := fmt.Sprintf("VISIT%d", v.Rank)
-		g.waypoint(name+"-UP", "from the water here: "+v.From.Name, "visit", v.From.Place)
-		g.waypoint(name+"-LOW", "to the water here: "+v.To.Name, "visit", v.To.Place)
+		g.waypoint(name+"-UP", "from the water here: "+v.From.Name, "", "visit", v.From.Place)
+		g.waypoint(name+"-LOW", "to the water here: "+v.To.Name, "", "visit", v.To.Place)
 	}
 }
 
-func (g *gpxFile) waypoint(name, desc, role string, at plan.Place) {
+// waypoint writes a place; a key stake has its check as the comment, which
+// receivers show on a page of its own or leave out.
+func (g *gpxFile) waypoint(name, desc, check, role string, at plan.Place) {
 	if !g.open("  ", "wpt", at.Lon, at.Lat, at.GroundM) {
 		return
 	}
 	g.line("")
 	g.text("    ", "name", ascii(name, gpxNameLen))
+	if check != "" {
+		g.text("    ", "cmt", ascii(check, gpxCommentLen))
+	}
 	g.text("    ", "desc", ascii(desc, gpxDescLen))
 	g.text("    ", "type", role)
 	g.line("  </wpt>")
@@ -158,7 +168,11 @@ func ascii(s string, limit int) string {
 	}
 	text := b.String()
 	if len(text) > limit {
-		text = strings.TrimSpace(text[:limit])
+		cut := text[:limit]
+		if k := strings.LastIndexByte(cut, ' '); text[limit] != ' ' && k > limit/2 { // between two words
+			cut = cut[:k]
+		}
+		text = strings.TrimRight(cut, " ,;:")
 	}
 	return text
 }
