@@ -135,7 +135,12 @@ func (g *gpxFile) stake(s *plan.Stake, last string) string {
 	if len(parts) == 0 {
 		return s.Do
 	}
-	return strings.Replace(strings.Join(parts, ", "), "the same than", "the same as at", 1)
+	text := strings.Replace(strings.Join(parts, ", "), "the same than", "the same as at", 1)
+	if from, rest, ok := strings.Cut(text, " ("); ok && len(ascii(text, 1000)) > gpxDescLen { // the count of set-ups can be seen from the figure
+		_, rest, _ = strings.Cut(rest, ")")
+		text = from + rest
+	}
+	return text
 }
 
 func (g *gpxFile) track(l *plan.Layout, run pipeRun) {
