@@ -47,7 +47,7 @@ func TestQuestionsLeadToAPlan(t *testing.T) {
 	}
 	for _, want := range []string{
 		"the answer is us or si", "no file nothing.tif", "Taken as 6 ft", "not a number of seconds", "unicorns",
-		"heights in foot",    // what the raster says of itself
+		"heights in feet",    // what the raster says of itself
 		"4085 ft long",       // gpsbabel and ogr read the same track; see the tests of the demo
 		"route plan " + name, // the next thing to type
 		"5 of 9. Where will the tank",

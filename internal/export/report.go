@@ -541,7 +541,7 @@ func bounds(group []plan.Reach, value func(plan.Reach) plan.Number, format func(
 func (r *report) inputs(p *plan.Plan) {
 	for _, in := range p.Inputs {
 		var about []string
-		for _, text := range []string{in.CRS, in.CellText, prefixed("heights in ", in.VerticalUnit), in.VerticalDatum, in.AccuracyClass, in.AccuracyWhy} {
+		for _, text := range []string{in.CRS, in.CellText, prefixed("heights in ", in.HeightUnits()), in.VerticalDatum, in.AccuracyClass, in.AccuracyWhy} {
 			if text != "" {
 				about = append(about, text)
 			}

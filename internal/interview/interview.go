@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
+	"regexp"
 	"strconv"
 	"strings"
 
@@ -116,6 +117,10 @@ func (t *talk) until(question, fallback string, take func(answer string) error) 
 	}
 }
 
+// settingName is the name of the site file's setting in front of a text; who
+// answers questions has not met it.
+var settingName = regexp.MustCompile(`^[a-z_]+(\.[a-z_]+)*: `)
+
 // complain says what is wrong with an answer, and what to do.
 func (t *talk) complain(err error) {
 	text, hint := err.Error(), ""
@@ -126,7 +131,7 @@ func (t *talk) complain(err error) {
 			text = fault.File + ": " + text
 		}
 	}
-	t.say("  That does not work: %s", text)
+	t.say("  That does not work: %s", settingName.ReplaceAllString(text, ""))
 	if hint != "" {
 		t.say("  What to do: %s", hint)
 	}

@@ -117,7 +117,7 @@ func asksFor(found *plan.Inspection, part string) (key, question string) {
 
 func (t *talk) sayTerrain(found *plan.Inspection) {
 	for i, in := range found.Inputs {
-		t.say("  %s opens: cells of %s, heights in %s, %s", filepath.Base(in.Path), in.CellText, in.VerticalUnit, in.CRS)
+		t.say("  %s opens: cells of %s, heights in %s, %s", filepath.Base(in.Path), in.CellText, in.HeightUnits(), in.CRS)
 		if i < len(found.Extents) {
 			e := found.Extents[i]
 			t.say("  It covers latitude %.5f to %.5f, longitude %.5f to %.5f.", float64(e.South), float64(e.North), float64(e.West), float64(e.East))

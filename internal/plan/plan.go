@@ -99,6 +99,20 @@ type Input struct {
 	Points        *int   `json:"points"` // fixes of a track
 }
 
+// HeightUnits is the unit of the heights as one says it of several; "" when it
+// is unknown.
+func (in *Input) HeightUnits() string {
+	switch in.VerticalUnit {
+	case "metre":
+		return "metres"
+	case "foot":
+		return "feet"
+	case "US survey foot":
+		return "US survey feet"
+	}
+	return in.VerticalUnit
+}
+
 // Creek is the long profile.
 type Creek struct {
 	LengthM  Number         `json:"length_m"`
