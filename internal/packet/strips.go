@@ -145,7 +145,8 @@ func (s *sheet) strip(b box, scale float64, pipe []chained, c strip) {
 			continue
 		}
 		s.stakeMark(at, isKey(k))
-		if along := float64(k.AlongM); isKey(k) || along > c.from-1 && along < c.to+1 { // the others have a sheet of their own
+		// Those far beyond the ends have a sheet of their own.
+		if along, beyond := float64(k.AlongM), 0.15*(c.to-c.from); isKey(k) || along > c.from-beyond && along < c.to+beyond {
 			list = append(list, label{at, k.Label, isKey(k)})
 		}
 	}
