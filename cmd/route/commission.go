@@ -219,6 +219,7 @@ func printCommission(s *session, p *plan.Plan, l *plan.Layout, d *commission.Dia
 	if err := t.Flush(); err != nil {
 		return err
 	}
+	fmt.Fprintln(s.stdout, "“sd” says how far sound readings scatter: one in three is off by more than 1 sd, one in twenty by more than 2.")
 	fmt.Fprintln(s.stdout)
 	switch {
 	case d.Alarm:

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"testing"
 
 	"route/internal/plan"
@@ -105,4 +106,18 @@ func pumpID(t testing.TB, p *plan.Plan, l *plan.Layout) string {
 	}
 	t.Fatalf("the takeoff of layout %s has no pump", l.ID)
 	return ""
+}
+
+// A pump that was set otherwise than a layout asks for is spoken of, and one
+// that is set as it asks is not.
+func TestOtherTuningIsNamed(t *testing.T) {
+	bare := &handOver(t, "fernhollow").plan
+	l := &bare.Layouts[0]
+	for share, want := range map[float64]string{0.85: "heavier", 1: ""} {
+		p := builtAt(t, demo(t, "fernhollow"), l, "--set", "pump_measured.model="+pumpID(t, bare, l), "--set", fmt.Sprintf("pump_measured.drive_flow=%.4f L/min", share*float64(l.DriveFlowLMin)))
+		said := coded(p.Layouts[0].Messages, "other_tuning")
+		if want == "" && len(said) > 0 || want != "" && (len(said) != 1 || !strings.Contains(said[0].Hint, want) || !strings.Contains(said[0].Text, "left as it was")) {
+			t.Errorf("set to draw %.0f %% of what the plan asks for: %v", 100*share, said)
+		}
+	}
 }

@@ -81,10 +81,13 @@ func (g *grader) tellTuning() []finding.Finding {
 	if set > g.c.Flow {
 		how = "lighter"
 	}
-	text := "the pumps drew {0} when they were measured, and this layout wants {1}"
+	text, left := "the pump drew {0} when it was measured, and this layout wants {1}", "; left as it was it would deliver {2} here, not {3}"
+	if g.c.Layout.Pumps > 1 {
+		text, left = "the pumps drew {0} when they were measured, and this layout wants {1}", "; left as they were they would deliver {2} here, not {3}"
+	}
 	values := []quantity.Value{quantity.Of(quantity.Flow, set), quantity.Of(quantity.Flow, g.c.Flow)}
 	if op, ok := g.drawing(set); ok {
-		text += "; left as they were they would deliver {2} here, not {3}"
+		text += left
 		values = append(values, quantity.Of(quantity.DailyVolume, op.DeliveredTotal), quantity.Of(quantity.DailyVolume, g.operation.DeliveredTotal))
 	}
 	return []finding.Finding{finding.New(finding.Note, "other_tuning", text,
