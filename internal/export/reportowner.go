@@ -117,7 +117,16 @@ func decisions(p *plan.Plan, l *plan.Layout, w words) []check {
 		check{"What the water is for", "Garden and animals can have it as it comes. For drinking it must be tested and treated, and that is not in the price."},
 		check{"How it gets through the winter", "Pipes below the frost, a pump in a pit with a lid, and moving water; or all of it drained and shut until spring."},
 		check{"Who looks after it", "The upkeep calendar below takes somebody who walks there every few weeks and after each flood."},
-		check{"Who builds it", "The price is that of materials. Digging, carrying and setting the pump come on top, with your own hands or with wages."})
+		check{"Who builds it", builders(l)})
+}
+
+// builders says what the price leaves out of the work, and how much it is.
+func builders(l *plan.Layout) string {
+	text := "The price is that of materials, and of such work as the list “What to buy” prices. The rest of the digging, carrying and setting comes on top, with your own hands or with wages"
+	if hours := l.LabourText(); hours != "" {
+		text += ": " + hours + " in all, by rough figures that the crew’s packet has task by task"
+	}
+	return text + "."
 }
 
 // permissions name whom to ask before anything is bought. They name no
