@@ -79,6 +79,8 @@ func TestReadFieldFaults(t *testing.T) {
 		{"sigma", `{drop: "3 m", from: "1 m", to: "2 m", sigma: "0 m"}`, 50, "sigma"},
 		{"accept", `{drop: "3 m", from: "1 m", to: "2 m", accept: maybe}`, 51, "accept"},
 		{"levels", `{levels: 3}`, 14, "levels"},
+		{"a lift from nowhere", `{lift: "3 m"}`, 6, "from is missing"},
+		{"a lift to elsewhere than the tank", `{lift: "3 m", from: "1 m", to: "2 m"}`, 32, "does not go with a lift"},
 		{"a place that is not chosen", `{place: tank, at: "3 m"}`, 13, "tank: {lat"},
 		{"a place without one", `{place: pump}`, 6, "at is missing"},
 		{"a key of a place chosen", `{place: pump, at: "3 m", by: level}`, 30, "does not go with a place"},
