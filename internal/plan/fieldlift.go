@@ -20,6 +20,9 @@ const liftUsed = "field_lift"
 // is known where nobody measured it; judgement.
 const inletSigmaM = 0.1
 
+// leastLiftSigmaM is what no reading of a lift gets below.
+const leastLiftSigmaM = 0.001
+
 // liftReading is what the readings together say of the tank's inlet.
 type liftReading struct {
 	at       orb.Point // on the creek, from where it was measured
@@ -114,5 +117,5 @@ func (j *job) liftSigmaM(at orb.Point) float64 {
 	}
 	here, there, apart := j.groundLiftSigmaM(at), j.groundLiftSigmaM(j.lift.at), j.certain.DiffSigma(at, j.lift.at)
 	together := (here*here + there*there - apart*apart) / 2
-	return math.Sqrt(math.Max(0, here*here-together*together/(there*there+j.lift.variance)))
+	return math.Sqrt(math.Max(leastLiftSigmaM*leastLiftSigmaM, here*here-together*together/(there*there+j.lift.variance)))
 }
