@@ -3,6 +3,7 @@ package packet
 import (
 	"fmt"
 	"strconv"
+	"strings"
 
 	"github.com/boombuler/barcode/qr"
 
@@ -31,7 +32,7 @@ func (s *sheet) overview() {
 	s.font(narrow, "", 8, ink)
 	for i, line := range []string{
 		fmt.Sprintf("%.6f°, %.6f°", float64(start.Lat), float64(start.Lon)),
-		s.p.Frame.GridName,
+		s.gridName(60),
 		"E " + grid(start.GridE) + "  N " + grid(start.GridN),
 		"ground " + s.say(start.GroundM),
 	} {
@@ -70,6 +71,16 @@ func (s *sheet) answer() string {
 	l := s.l
 	return fmt.Sprintf("%d × %s: %s of drive head lift %s of water a day %s up to the tank.", l.Pump.Count, l.Pump.Model,
 		s.say(l.DriveHeadM), export.Say(s.p, quantity.Volume, l.WaterToCountOn(), 1e-3), s.say(l.Delivery.LiftM))
+}
+
+// gridName is the grid's name with its code whole, whatever room there is.
+func (s *sheet) gridName(width float64) string {
+	full := s.p.Frame.GridName
+	k := strings.LastIndex(full, " (")
+	if k < 0 || s.pdf.GetStringWidth(clean(full)) <= width {
+		return full
+	}
+	return s.cut(full[:k], width-s.pdf.GetStringWidth(clean(full[k:]))) + full[k:]
 }
 
 // grid prints an easting or northing to a tenth of its unit.
