@@ -198,6 +198,7 @@ func TestRealTerrain(t *testing.T) {
 			for _, l := range p.Layouts {
 				checkLayout(t, &p, &l)
 			}
+			checkOrder(t, &p)
 		})
 	}
 }

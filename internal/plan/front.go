@@ -1,7 +1,9 @@
 package plan
 
 import (
+	"cmp"
 	"math"
+	"slices"
 
 	"route/internal/optimize"
 )
@@ -57,14 +59,16 @@ func (j *job) front() error {
 	if err != nil {
 		return err
 	}
-	for k := range points {
-		p := &points[k]
-		j.onWholeProfile(&p.Candidate)
+	rows, err := j.cheapestOf(points)
+	if err != nil {
+		return err
+	}
+	for _, row := range rows {
 		site := j.site.Clone()
-		site.Demand = p.Demand / (1 + site.DemandMargin)
+		site.Demand = row.Demand / (1 + site.DemandMargin)
 		asked := *j
 		asked.site = site
-		l, err := asked.inBrief(&p.Candidate)
+		l, err := asked.inBrief(&row.Candidate)
 		if err != nil {
 			return err
 		}
@@ -73,4 +77,43 @@ func (j *job) front() error {
 		}
 	}
 	return nil
+}
+
+// cheapestOf works the layouts of the front out with their delivery lines as
+// they are laid, and those of the plan too, and takes the cheapest for each
+// demand; where the laid line leaves a layout a little short of the demand that
+// it was found for, what it brings is the demand. Of several demands for which that is one layout it keeps the
+// greatest.
+func (j *job) cheapestOf(points []optimize.FrontPoint) ([]optimize.FrontPoint, error) {
+	slices.SortStableFunc(points, func(a, b optimize.FrontPoint) int { return cmp.Compare(a.Demand, b.Demand) })
+	var pool []optimize.Candidate
+	for k := range points {
+		j.onWholeProfile(&points[k].Candidate)
+		pool = append(pool, points[k].Candidate)
+	}
+	pool = append(pool, j.result.Ranked...)
+	worth := make([]exactly, len(pool))
+	for k := range pool {
+		var err error
+		if worth[k], err = j.exactly(&pool[k]); err != nil {
+			return nil, err
+		}
+	}
+	var rows []optimize.FrontPoint
+	last := -1
+	for own := len(points) - 1; own >= 0; own-- {
+		demand := math.Min(points[own].Demand, worth[own].water)
+		best := -1
+		for k, w := range worth {
+			if w.holds && w.water >= demand && (best < 0 || w.cost.Minor < worth[best].cost.Minor) {
+				best = k
+			}
+		}
+		if best >= 0 && best != last && demand > 0 {
+			rows = append(rows, optimize.FrontPoint{Demand: demand, Candidate: pool[best]})
+			last = best
+		}
+	}
+	slices.Reverse(rows)
+	return rows, nil
 }

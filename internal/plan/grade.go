@@ -90,15 +90,6 @@ type grader struct {
 }
 
 func (g *grader) grade(k int) error {
-	route, err := g.routes.from(g.fieldOf(g.c.DeliverySet), g.creek.Points[g.c.Pump])
-	if err != nil {
-		return err
-	}
-	g.route = route
-	g.findItems()
-	if err := g.operate(); err != nil {
-		return err
-	}
 	g.l.ID, g.l.Rank = layoutID(k), k+1
 	g.l.Objective, g.l.BestAt = g.plan.Objective, []string{}
 	for _, o := range g.c.BestAt {
@@ -107,13 +98,7 @@ func (g *grader) grade(k int) error {
 	if len(g.l.BestAt) > 0 && !slices.Contains(g.l.BestAt, g.l.Objective) {
 		g.l.Objective = g.l.BestAt[0]
 	}
-	g.places()
-	g.laySupply()
-	g.layDrive()
-	g.layDelivery()
-	g.splitDelivery()
-	g.duty()
-	if err := g.cost(); err != nil {
+	if err := g.lay(); err != nil {
 		return err
 	}
 	if err := g.certainty(k); err != nil {
@@ -133,6 +118,26 @@ func (g *grader) grade(k int) error {
 	}
 	sortMessages(g.l.Messages)
 	return nil
+}
+
+// lay lays the pipes, lets the pump run and counts what it costs.
+func (g *grader) lay() error {
+	route, err := g.routes.from(g.fieldOf(g.c.DeliverySet), g.creek.Points[g.c.Pump])
+	if err != nil {
+		return err
+	}
+	g.route = route
+	g.findItems()
+	if err := g.operate(); err != nil {
+		return err
+	}
+	g.places()
+	g.laySupply()
+	g.layDrive()
+	g.layDelivery()
+	g.splitDelivery()
+	g.duty()
+	return g.cost()
 }
 
 // layoutID is A, B, … Z, AA, …

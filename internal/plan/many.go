@@ -73,7 +73,7 @@ const screenGridCells = 8e6
 func Screen(ctx context.Context, site *Site, terrain *Terrain) (*Plan, error) {
 	j := newJob(context.WithValue(ctx, workersKey{}, 1), site, nil)
 	j.terrain, j.gridCells = terrain, screenGridCells
-	layout := []func() error{j.findPins, j.search, j.replan, j.gradeWinners, j.screen, j.sayWhy, j.conclude}
+	layout := []func() error{j.findPins, j.search, j.order, j.replan, j.gradeWinners, j.screen, j.sayWhy, j.conclude}
 	if err := j.follow(slices.Concat(j.groundSteps(), j.measuredSteps(), layout)...); err != nil {
 		return nil, err
 	}

@@ -55,7 +55,7 @@ func (j *job) measuredSteps() []func() error {
 
 // layoutSteps lead on to the finished plan.
 func (j *job) layoutSteps() []func() error {
-	return []func() error{j.findPins, j.search, j.replan, j.gradeWinners, j.inStakesGrid, j.answerPins, j.planVisits, j.screen, j.front, j.nextSteps, j.sayWhy, j.drawRelief, j.conclude}
+	return []func() error{j.findPins, j.search, j.order, j.replan, j.gradeWinners, j.inStakesGrid, j.answerPins, j.planVisits, j.screen, j.front, j.nextSteps, j.sayWhy, j.drawRelief, j.conclude}
 }
 
 // conclude says the last things and puts all in order.
