@@ -459,19 +459,36 @@ func (p *plant) openUnder(c chain) float64 {
 	if err != nil {
 		return math.NaN()
 	}
-	lo, hi := 0.0, pumps*most
 	if c.supply.LengthM == 0 {
-		return hi
+		return pumps * most
 	}
-	for hi-lo > 1e-6*hi {
-		q := (lo + hi) / 2
-		if p.loss(c.supply, q)+p.loss(open, q/pumps) < c.source {
-			lo = q
-		} else {
-			hi = q
+	missing := func(square float64) float64 { // head that a flow takes beyond what there is
+		q := math.Sqrt(square)
+		return p.loss(c.supply, q) + p.loss(open, q/pumps) - c.source
+	}
+	// Losses grow nearly with the square of the flow: over the squares the rule
+	// of false position runs along almost a straight line. An end that stays
+	// twice is halved (the Illinois rule), so that it cannot hang.
+	lo, hi := 0.0, pumps*most*pumps*most
+	below, above, last := -c.source, missing(hi), 0.0
+	for range 60 {
+		square := lo - below*(hi-lo)/(above-below)
+		off := missing(square)
+		if math.IsNaN(off) || math.Abs(off) < 1e-8*c.source {
+			return math.Sqrt(square)
 		}
+		if off < 0 {
+			if lo, below = square, off; last < 0 {
+				above /= 2
+			}
+		} else {
+			if hi, above = square, off; last > 0 {
+				below /= 2
+			}
+		}
+		last = off
 	}
-	return lo
+	return math.Sqrt(lo)
 }
 
 // polytropic is the exponent of the air in the vessel, between a slow and a
