@@ -3,7 +3,6 @@ package profile
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"github.com/paulmach/orb"
 	"gonum.org/v1/gonum/mat"
@@ -296,13 +295,18 @@ func (c *Certainty) settle() {
 	q.ownVar, q.slopeErrorM = nil, nil // DiffSigma knows them now
 	shared := make([]float64, len(c.readings))
 	shift := make([]float64, n)
+	fields := make([]map[orb.Point]float64, len(c.drops))
+	for j := range fields {
+		fields[j] = map[orb.Point]float64{}
+	}
+	var alone contrast
 	for i := range n {
-		var alone contrast
+		alone.spots, alone.own = alone.spots[:0], alone.own[:0]
 		p.addStation(&alone, i, 1)
 		for j, drop := range c.drops {
 			// A single height has no contrast; against a drop all that it
 			// lacks is the variance of the far away, which cancels there.
-			shared[j] = c.covariance(alone, drop)
+			shared[j] = c.withDrop(alone, drop, fields[j])
 			shift[i] += shared[j] * c.pull[j]
 		}
 		q.ZM[i] = p.ZM[i] + shift[i]
@@ -319,6 +323,29 @@ func (c *Certainty) settle() {
 	notRising(q.LowM, nil)
 	notRising(q.HighM, nil)
 	c.profile = &q
+}
+
+// withDrop is the covariance of a contrast with a drop. field keeps what a
+// place has in common with the drop: stations beside each other share most of
+// their places.
+func (c *Certainty) withDrop(a, drop contrast, field map[orb.Point]float64) float64 {
+	sum := 0.0
+	for _, u := range a.spots {
+		v, known := field[u.at]
+		if !known {
+			for _, w := range drop.spots {
+				v -= w.weight * c.variogram(u.at, w.at)
+			}
+			field[u.at] = v
+		}
+		sum += u.weight * v
+	}
+	for _, u := range a.own {
+		for _, v := range drop.own {
+			sum += u.weight * v.weight * c.ownCovariance(u, v)
+		}
+	}
+	return sum
 }
 
 // explained is the variance that the readings take away, from the covariances
@@ -409,17 +436,22 @@ func (c *Certainty) DiffSigma(p, q orb.Point) float64 {
 // safe for concurrent use.
 func (c *Certainty) DropSigmas(places []orb.Point) func(p, q orb.Point) float64 {
 	type known struct {
-		plus, minus contrast  // of the height, added and taken away
-		shared      []float64 // with each reading
+		alone  contrast
+		ownVar float64   // as far as variances of differences give it
+		shared []float64 // with each reading
 	}
 	at := make(map[orb.Point]*known, len(places))
+	fields := make([]map[orb.Point]float64, len(c.drops))
+	for j := range fields {
+		fields[j] = map[orb.Point]float64{}
+	}
 	for _, p := range places {
 		k := &known{shared: make([]float64, len(c.drops))}
-		c.addPlace(&k.plus, p, 1)
-		c.addPlace(&k.minus, p, -1)
+		c.addPlace(&k.alone, p, 1)
+		k.ownVar = c.variance(k.alone)
 		for j, drop := range c.drops {
 			// As in settle, what a single height lacks cancels in a drop.
-			k.shared[j] = c.covariance(k.plus, drop)
+			k.shared[j] = c.withDrop(k.alone, drop, fields[j])
 		}
 		at[p] = k
 	}
@@ -428,12 +460,13 @@ func (c *Certainty) DropSigmas(places []orb.Point) func(p, q orb.Point) float64 
 		if p == q || a == nil || b == nil {
 			return c.DiffSigma(p, q)
 		}
-		drop := contrast{spots: slices.Concat(a.plus.spots, b.minus.spots), own: slices.Concat(a.plus.own, b.minus.own)}
+		// A drop's own variance without its readings, as covariance has it.
+		own := a.ownVar + b.ownVar - 2*c.covariance(a.alone, b.alone)
 		shared := make([]float64, len(c.drops))
 		for j := range shared {
 			shared[j] = a.shared[j] - b.shared[j]
 		}
-		return math.Sqrt(max(0, c.variance(drop)-c.explained(shared)))
+		return math.Sqrt(max(0, own-c.explained(shared)))
 	}
 }
 

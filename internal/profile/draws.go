@@ -18,7 +18,6 @@ import (
 // a grid of cells along the line.
 type errorDraws struct {
 	reach
-	cellM  float64
 	half   int         // half cells read to each side
 	at     []float64   // of each station along the line, in cells
 	across [][]float64 // heights that the station was read from; NaN where void
@@ -38,6 +37,9 @@ const touchingM = 1e-8
 // whiteVariance is the variance of the part of the surface's error that no two
 // heights share, half the least variance of a difference.
 func (p *Profile) whiteVariance(g Ground) float64 {
+	if len(p.Points) == 0 {
+		return 0 // known by levels alone
+	}
 	at := p.Points[0]
 	beside := at
 	beside[0] += touchingM
@@ -52,23 +54,23 @@ func (p *Profile) whiteVariance(g Ground) float64 {
 // no error there.
 func (p *Profile) newErrorDraws(g Ground, o ThalwegOptions, r reach, seed uint64) *errorDraws {
 	n := r.to - r.from + 1
-	d := &errorDraws{reach: r, cellM: o.CellM, half: o.halfCells(), whiteM: math.Sqrt(p.whiteVariance(g)),
+	d := &errorDraws{reach: r, half: o.halfCells(), whiteM: math.Sqrt(p.whiteVariance(g)),
 		random: rand.New(rand.NewPCG(seed, 0x5eed)), common: make([]float64, n), read: make([]float64, n)}
 	for i := r.from; i <= r.to; i++ {
-		d.at = append(d.at, float64(p.Stations[i]-p.Stations[r.from])/o.CellM)
+		d.at = append(d.at, float64(p.Stations[i]-p.Stations[r.from])/o.unitM())
 		d.across = append(d.across, p.readAcross(g, o, p.Stations[i], nil))
 	}
 	nodes := int(d.at[n-1]) + 2
 	gamma := mat.NewSymDense(nodes, nil)
 	most := 0.0
 	for i := range nodes {
-		a := p.Alignment.PointAt(p.Stations[r.from] + Station(float64(i)*o.CellM))
+		a := p.Alignment.PointAt(p.Stations[r.from] + Station(float64(i)*o.unitM()))
 		far := a
 		far[0] += farM
 		s := g.DiffSigma(a, far)
 		most = max(most, s*s/2)
 		for j := range i {
-			b := p.Alignment.PointAt(p.Stations[r.from] + Station(float64(j)*o.CellM))
+			b := p.Alignment.PointAt(p.Stations[r.from] + Station(float64(j)*o.unitM()))
 			s := g.DiffSigma(a, b)
 			gamma.SetSym(i, j, s*s/2-d.whiteM*d.whiteM)
 			most = max(most, s*s/2)

@@ -64,7 +64,7 @@ type trial struct {
 // creek moves it far.
 func (p *Profile) try(g Ground, o ThalwegOptions, weight []float64) trial {
 	white := p.whiteVariance(g)
-	none := trial{smoothings[0], passed{ownVar: white, ownWithinM: o.CellM, cellM: o.CellM}}
+	none := trial{smoothings[0], passed{ownVar: white, ownWithinM: o.unitM(), cellM: o.unitM()}}
 	windows := p.windows()
 	lags := o.lags(windows)
 	if len(lags) == 0 {
@@ -209,14 +209,18 @@ func (p *Profile) windows() []reach {
 	return out
 }
 
+// unitM is the distance in which errors along the line are counted: a cell, and
+// two stations on cells that are finer than the stations lie apart.
+func (o ThalwegOptions) unitM() float64 { return max(o.CellM, 2*o.stepM()) }
+
 // margin is how many stations at the ends of a stretch do not count.
-func (o ThalwegOptions) margin() int { return int(math.Round(marginCells * o.CellM / o.stepM())) }
+func (o ThalwegOptions) margin() int { return int(math.Round(marginCells * o.unitM() / o.stepM())) }
 
 // lags are the distances, in stations, over which falls are judged, the short
 // ones on which the choice rests first.
 func (o ThalwegOptions) lags(windows []reach) []int {
 	var out []int
-	for _, m := range []float64{max(10, o.CellM), max(30, 3*o.CellM), o.CellM, o.stepM(), max(100, 10*o.CellM)} {
+	for _, m := range []float64{max(10, o.unitM()), max(30, 3*o.unitM()), o.unitM(), o.stepM(), max(100, 10*o.unitM())} {
 		lag := max(1, int(math.Round(m/o.stepM())))
 		if windows[0].to-windows[0].from-2*o.margin() >= 2*lag {
 			out = append(out, lag)
@@ -389,15 +393,15 @@ func (f drawnFits) passed(c int, misfit []float64, lags []int, o ThalwegOptions)
 		own, plain, both := f.covariance(c, c, lag, o.margin()), f.covariance(0, 0, lag, o.margin()), f.covariance(c, 0, lag, o.margin())
 		variance[l] = own + max(0, misfit[l]-(own+plain-2*both))
 	}
-	best, least := passed{ownWithinM: o.CellM, cellM: o.CellM}, math.Inf(1)
+	best, least := passed{ownWithinM: o.unitM(), cellM: o.unitM()}, math.Inf(1)
 	for _, cells := range halfWidths {
 		left := make([]float64, len(lags))
 		for l, lag := range lags {
-			left[l] = f.averaged(cells*o.CellM, lag, o.margin())
+			left[l] = f.averaged(cells*o.unitM(), lag, o.margin())
 		}
 		for _, shared := range halfWidths[1:] {
 			for _, smooth := range []bool{false, true} {
-				p := passed{withinM: cells * o.CellM, ownWithinM: shared * o.CellM, ownSmooth: smooth, cellM: o.CellM}
+				p := passed{withinM: cells * o.unitM(), ownWithinM: shared * o.unitM(), ownSmooth: smooth, cellM: o.unitM()}
 				if off := p.take(left, variance, lags, o); off < least {
 					best, least = p, off
 				}
