@@ -88,6 +88,7 @@ const (
 	ofGround ownKind = iota // white error away from the creek
 	ofFit                   // left by the fit, or bridged
 	ofSlope                 // where in a cell the height counts
+	ofPlace                 // what of that two stations average out between them
 )
 
 // Condition takes readings into account. Without readings the profile stays
@@ -166,7 +167,32 @@ func (p *Profile) addStation(c *contrast, i int, weight float64) {
 		c.own = append(c.own, ownError{kind: ofFit, on: s, sigmaM: math.Sqrt(p.ownVar[i]), weight: weight})
 	}
 	if p.slopeErrorM != nil && p.slopeErrorM[i] > 0 {
-		c.own = append(c.own, ownError{kind: ofSlope, on: s, withinM: min(p.passed.cellM, stepSpacingM) / 2, sigmaM: p.slopeErrorM[i], weight: weight})
+		c.own = append(c.own, ownError{kind: ofSlope, on: s, withinM: p.slopeWithinM(), sigmaM: p.slopeErrorM[i], weight: weight})
+	}
+}
+
+// slopeWithinM is half the stretch of creek that the slope term is common to.
+func (p *Profile) slopeWithinM() float64 { return min(p.passed.cellM, stepSpacingM) / 2 }
+
+// addBetween adds what the straight line between two stations averages out of
+// the slope term, which every place has whole. A place that was measured has
+// nothing of it: the line goes through what was read there.
+func (c *Certainty) addBetween(what *contrast, s Station, weight float64) {
+	p := c.prior
+	i := p.Index(s)
+	if p.slopeErrorM == nil || i+1 >= p.Len() {
+		return
+	}
+	for _, r := range c.readings {
+		if r.From == s || r.To == s {
+			return
+		}
+	}
+	stepM := float64(p.Stations[i+1] - p.Stations[i])
+	t := float64(s-p.Stations[i]) / stepM
+	lost := 2 * t * (1 - t) * apart(stepM, p.slopeWithinM())
+	if sigmaM := (1-t)*p.slopeErrorM[i] + t*p.slopeErrorM[i+1]; lost > 0 && sigmaM > 0 {
+		what.own = append(what.own, ownError{kind: ofPlace, on: s, sigmaM: sigmaM * math.Sqrt(lost), weight: weight})
 	}
 }
 
@@ -247,6 +273,9 @@ func (c *Certainty) ownCovariance(u, v ownError) float64 {
 		return u.sigmaM * v.sigmaM
 	}
 	apartM := math.Abs(float64(u.on - v.on))
+	if u.kind == ofPlace {
+		return 0
+	}
 	if u.kind == ofFit {
 		return u.sigmaM * v.sigmaM * (1 - c.prior.passed.apart(apartM))
 	}
@@ -479,6 +508,7 @@ func (c *Certainty) addPlace(what *contrast, p orb.Point, weight float64) {
 	if s, offset := c.prior.Alignment.StationOf(p); math.Abs(offset) <= onCreekM {
 		if _, ok := c.prior.HeightAt(s); ok {
 			c.prior.addHeight(what, s, weight)
+			c.addBetween(what, s, weight)
 			return
 		}
 	}
@@ -502,6 +532,8 @@ func (c *Certainty) Drop(from, to Station) (quantity.Measure, error) {
 	if err != nil {
 		return quantity.Measure{}, err
 	}
+	c.addBetween(&what, min(from, to), 1)
+	c.addBetween(&what, max(from, to), -1)
 	a, _ := c.profile.HeightAt(from)
 	b, _ := c.profile.HeightAt(to)
 	return quantity.Measure{Value: a - b, Sigma: c.sigma(what)}, nil

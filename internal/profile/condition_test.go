@@ -74,24 +74,29 @@ func bent(t testing.TB, random *rand.Rand, n int, grade float64) *Profile {
 // mean + C Hᵀ(H C Hᵀ + T)⁻¹(y − H mean), C − C Hᵀ(…)⁻¹ H C.
 func dense(p *Profile, g twoRanges, readings []Reading) (mean *mat.VecDense, covariance *mat.Dense) {
 	n, m := p.Len(), len(readings)
-	// A fitted height is 1/9, 2/9, 3/9, 2/9, 1/9 of the heights 4, 2, 0, 2 and
-	// 4 m along the creek, which are straight between whole metres; the line
-	// goes straight on above its upper end and stops at its lower one.
-	heights := mat.NewDense(n, 5*2*n, nil)
+	// A fitted height is 1/25, 2/25, … 5/25, … 1/25 of the heights 4, 3, … 0, … 4 m
+	// along the creek, which are straight between whole metres; the line goes
+	// straight on above its upper end and stops at its lower one.
+	const beyond = 4
 	var places []orb.Point
+	for s := Station(-beyond); s <= p.Stations[n-1]+beyond+1; s++ {
+		q := p.Alignment.PointAt(s)
+		if s < 0 {
+			first := p.Alignment.Line()
+			u := unit(first[0], first[1])
+			q = orb.Point{first[0][0] + float64(s)*u[0], first[0][1] + float64(s)*u[1]}
+		}
+		places = append(places, q)
+	}
+	heights := mat.NewDense(n, len(places), nil)
 	for i := range n {
-		for k, share := range []float64{1. / 9, 2. / 9, 3. / 9, 2. / 9, 1. / 9} {
-			at := float64(p.Stations[i]) + 2*float64(k) - 4
-			for side, part := range []float64{1 - (at - math.Floor(at)), at - math.Floor(at)} {
-				heights.Set(i, len(places), share*part)
-				s := Station(math.Floor(at) + float64(side))
-				q := p.Alignment.PointAt(s)
-				if s < 0 {
-					first := p.Alignment.Line()
-					u := unit(first[0], first[1])
-					q = orb.Point{first[0][0] + float64(s)*u[0], first[0][1] + float64(s)*u[1]}
+		for k := -4; k <= 4; k++ {
+			at := float64(p.Stations[i]) + float64(k)
+			share, whole := float64(5-max(k, -k))/25, math.Floor(at)
+			for side, part := range []float64{1 - (at - whole), at - whole} {
+				if j := int(whole) + beyond + side; part > 0 {
+					heights.Set(i, j, heights.At(i, j)+share*part)
 				}
-				places = append(places, q)
 			}
 		}
 	}

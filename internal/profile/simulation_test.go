@@ -9,6 +9,8 @@ import (
 	"testing"
 
 	"github.com/paulmach/orb"
+
+	"route/internal/quantity"
 )
 
 // errorClass is a model of a surface's error for the simulation: terrain
@@ -191,26 +193,70 @@ func (p paired) worse(a, b int) float64 {
 	return mean / math.Sqrt(variance)
 }
 
+// further is by how many standard errors of the paired differences the mean of
+// method a lies further from nothing than that of b, to whichever side.
+func (p paired) further(a, b int) float64 {
+	aside := newPaired(2)
+	for k, from := range []int{a, b} {
+		sign := math.Copysign(1, p.mean(from))
+		for _, v := range p[from] {
+			aside[k] = append(aside[k], sign*v)
+		}
+	}
+	return aside.worse(0, 1)
+}
+
 func newPaired(methods int) paired { return make(paired, methods) }
 
-// interval counts how often the truth lies in stated intervals.
-type interval struct{ n, in80, in95 float64 }
+// interval counts how often the truth lies in stated intervals, by creek: falls
+// on one creek are not independent.
+type interval []struct{ n, in80, in95 float64 }
+
+func newInterval(creeks int) interval { return make(interval, creeks) }
 
 // add counts a deviation in stated standard deviations; 1.2816 and 1.9600 are
 // the two-sided 80 and 95 % points of the normal distribution (Abramowitz &
 // Stegun, table 26.5).
-func (v *interval) add(off float64) {
-	v.n++
+func (v interval) add(creek int, off float64) {
+	v[creek].n++
 	if math.Abs(off) < 1.2816 {
-		v.in80++
+		v[creek].in80++
 	}
 	if math.Abs(off) < 1.9600 {
-		v.in95++
+		v[creek].in95++
 	}
 }
 
+// shares are those of all falls, with their standard errors from creek to
+// creek.
+func (v interval) shares() (in80, in95 quantity.Measure) {
+	var n float64
+	for _, c := range v {
+		n, in80.Value, in95.Value = n+c.n, in80.Value+c.in80, in95.Value+c.in95
+	}
+	in80.Value /= n
+	in95.Value /= n
+	for _, c := range v {
+		in80.Sigma += math.Pow(c.in80-in80.Value*c.n, 2)
+		in95.Sigma += math.Pow(c.in95-in95.Value*c.n, 2)
+	}
+	in80.Sigma, in95.Sigma = math.Sqrt(in80.Sigma)/n, math.Sqrt(in95.Sigma)/n
+	return in80, in95
+}
+
 func (v interval) String() string {
-	return fmt.Sprintf("%.1f %% in 80 %%, %.1f %% in 95 %% of %.0f", 100*v.in80/v.n, 100*v.in95/v.n, v.n)
+	in80, in95 := v.shares()
+	return fmt.Sprintf("%.1f ± %.1f %% in 80 %%, %.1f ± %.1f %% in 95 %%", 100*in80.Value, 100*in80.Sigma, 100*in95.Value, 100*in95.Sigma)
+}
+
+// hold says by how much shares lie outside 76 to 84 % and 93 to 97 %, with so
+// many standard errors allowed.
+func (v interval) hold(allowed float64) error {
+	in80, in95 := v.shares()
+	if math.Abs(in80.Value-0.80) > 0.04+allowed*in80.Sigma || math.Abs(in95.Value-0.95) > 0.02+allowed*in95.Sigma {
+		return fmt.Errorf("%v", v)
+	}
+	return nil
 }
 
 // TestFitsOnSimulatedCreeks repeats the comparison of the terrain study (§1.5)
@@ -219,14 +265,17 @@ func (v interval) String() string {
 // of falls over 10, 30 and 100 m, and by how much the reach with the largest
 // fall of all claims too much, for the raw heights, their running minimum,
 // their isotonic regression, the plain falling median and ours. Ours must be
-// the best or equal to it: nowhere worse than another by more than two
-// standard errors of the differences creek by creek. The error model and its
+// the best or equal to it, in RMS error and in bias: nowhere worse than another
+// by more than two standard errors of the differences creek by creek. The error model and its
 // parameters are the study's assumptions; the creeks are this test's own.
 //
 // The stated intervals must hold 76 to 84 % of the falls for 80 %, and 93 to
-// 97 % for 95 %, over each distance; on 30 m cells up to 90 % for 80 %.
+// 97 % for 95 %, of each class and over each distance. What the intervals are
+// made of was set on the creeks of seeds 100 to 249; these are others. With 300
+// creeks the shares count as they are, and the log has their standard error
+// from creek to creek; with fewer, three of it are allowed.
 func TestFitsOnSimulatedCreeks(t *testing.T) {
-	const first, whole = 100, 300
+	const first, whole = 4000, 300
 	seeds := 60
 	if os.Getenv("ROUTE_LONG") != "" {
 		seeds = whole
@@ -239,7 +288,11 @@ func TestFitsOnSimulatedCreeks(t *testing.T) {
 		for j := range 3 {
 			square[j], bias[j], claim[j], claimed[j] = newPaired(len(methods)), newPaired(len(methods)), newPaired(len(methods)), newPaired(len(methods))
 		}
-		within, atEnds := make([]interval, 3), make([]interval, 3)
+		within, atEnds, best := make([]interval, 3), make([]interval, 3), make([]interval, 3)
+		for j := range overM {
+			within[j], atEnds[j], best[j] = newInterval(seeds), newInterval(seeds), newInterval(seeds)
+		}
+		largestAt := make([]Station, 3)
 		chosen := map[smoothing]int{}
 		for seed := range uint64(seeds) {
 			fine, p, g := c.draw(rand.New(rand.NewPCG(first+seed, 5)))
@@ -264,7 +317,7 @@ func TestFitsOnSimulatedCreeks(t *testing.T) {
 						e := claims - trueFallM(fine, s, m)
 						sum, sum2, n = sum+e, sum2+e*e, n+1
 						if claims > most {
-							most, over = claims, e
+							most, over, largestAt[j] = claims, e, s
 						}
 					}
 					square[j][k] = append(square[j][k], sum2/n)
@@ -275,18 +328,19 @@ func TestFitsOnSimulatedCreeks(t *testing.T) {
 			}
 			p.judge(g)
 			for j, m := range overM {
-				count := func(v *interval, s Station) {
+				count := func(v interval, s Station) {
 					fall, err := p.Fall(s, s+Station(m), g)
 					if err != nil {
 						t.Fatal(err)
 					}
-					v.add((fall.Value - trueFallM(fine, s, m)) / fall.Sigma)
+					v.add(int(seed), (fall.Value-trueFallM(fine, s, m))/fall.Sigma)
 				}
 				for s := edge; s+Station(m) <= last; s += Station(max(m, 5*o.stepM())) {
-					count(&within[j], s)
+					count(within[j], s)
 				}
-				count(&atEnds[j], edge)
-				count(&atEnds[j], last-Station(m))
+				count(atEnds[j], edge)
+				count(atEnds[j], last-Station(m))
+				count(best[j], largestAt[j])
 			}
 		}
 		for k, name := range methods {
@@ -306,31 +360,26 @@ func TestFitsOnSimulatedCreeks(t *testing.T) {
 				if by := claim[j].worse(ours, k); by > 2 {
 					t.Errorf("%s, largest fall over %g m: ours is worse than %s by %.1f standard errors", c.name, m, name, by)
 				}
+				if by := bias[j].further(ours, k); by > 2 {
+					t.Errorf("%s, falls over %g m: ours has more bias than %s by %.1f standard errors", c.name, m, name, by)
+				}
+				if by := claimed[j].further(ours, k); by > 2 {
+					t.Errorf("%s, largest fall over %g m: ours has more bias than %s by %.1f standard errors", c.name, m, name, by)
+				}
 			}
 		}
 		t.Logf("%-22s chosen smoothings (stiffness, knick): %v", c.name, chosen)
 		for j, m := range overM {
-			t.Logf("%-22s over %g m: %v; at the ends %v", c.name, m, within[j], atEnds[j])
-			for _, v := range []interval{within[j], atEnds[j]} {
-				// At the ends there are few falls; three standard errors of
-				// the count are allowed for them.
-				slack80, slack95 := 0.0, 0.0
-				if v == atEnds[j] || seeds < whole {
-					slack80, slack95 = 3*math.Sqrt(0.8*0.2/v.n), 3*math.Sqrt(0.95*0.05/v.n)
-				}
-				// On 30 m cells under canopy the interval holds more than it
-				// says: how much of the misfit is the creek cannot be told
-				// from errors that are larger than the creek's steps.
-				most80 := 0.84
-				if c.cellM == 30 {
-					most80 = 0.9
-				}
-				if s := v.in80 / v.n; s < 0.76-slack80 || s > most80+slack80 {
-					t.Errorf("%s, over %g m: the 80 %% interval holds %.1f %%", c.name, m, 100*s)
-				}
-				if s := v.in95 / v.n; s < 0.93-slack95 || s > 0.97+slack95 {
-					t.Errorf("%s, over %g m: the 95 %% interval holds %.1f %%", c.name, m, 100*s)
-				}
+			t.Logf("%-22s over %g m: %v; at the ends %v; of the largest %v", c.name, m, within[j], atEnds[j], best[j])
+			allowed := 0.0
+			if seeds < whole {
+				allowed = 3
+			}
+			if err := within[j].hold(allowed); err != nil {
+				t.Errorf("%s, over %g m: %v", c.name, m, err)
+			}
+			if err := atEnds[j].hold(3); err != nil { // two falls a creek
+				t.Errorf("%s, over %g m at the ends: %v", c.name, m, err)
 			}
 		}
 	}

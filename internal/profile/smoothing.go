@@ -105,7 +105,7 @@ func (p *Profile) try(g Ground, o ThalwegOptions, weight []float64) trial {
 		}
 		fits = p.fitDraws(g, o, weight, windows, lines[best], rough, which)
 	}
-	return trial{smoothings[best], fits.passed(best, misfit[best], lags, o)}
+	return trial{smoothings[best], fits.passed(best, misfit[best], len(windows), lags, o)}
 }
 
 // samples are about independent samples of a mean.
@@ -253,10 +253,10 @@ func meanFallProduct(a, b, c, d []float64, lag, margin int) float64 {
 type drawnFits []drawnWindow
 
 type drawnWindow struct {
-	stepM  float64
-	common [][]float64   // by draw
-	fit    [][][]float64 // by smoothing and draw
-	mean   [][]float64   // by smoothing, over the draws
+	cellStations int           // stations to a cell
+	common       [][]float64   // by draw
+	fit          [][][]float64 // by smoothing and draw
+	mean         [][]float64   // by smoothing, over the draws
 }
 
 // fitDraws fits some of the smoothings to a line with drawn errors on it.
@@ -270,7 +270,7 @@ func (p *Profile) fitDraws(g Ground, o ThalwegOptions, weight []float64, windows
 		if d == nil {
 			continue
 		}
-		dw := drawnWindow{stepM: o.stepM(), fit: make([][][]float64, len(smoothings)), mean: make([][]float64, len(smoothings))}
+		dw := drawnWindow{cellStations: int(math.Round(o.unitM() / o.stepM())), fit: make([][][]float64, len(smoothings)), mean: make([][]float64, len(smoothings))}
 		y := make([]float64, p.Len())
 		spikes := p.spikes(w, lines[k], weight)
 		for range errorDrawCount {
@@ -345,36 +345,42 @@ type passed struct {
 	beforeM, afterM float64
 }
 
-// passWeights are the weights of a mean at −1, −½, 0, ½ and 1 of its half
-// width.
-var passWeights = [...]float64{1. / 9, 2. / 9, 3. / 9, 2. / 9, 1. / 9}
+// passWeights are the weights of a mean at −1, −¾, … and 1 of its half width.
+var passWeights = [...]float64{1. / 25, 2. / 25, 3. / 25, 4. / 25, 5. / 25, 4. / 25, 3. / 25, 2. / 25, 1. / 25}
 
-// cellsSeen is up to how many cells of half width it is told apart whether a
-// station lies on a cell or between two.
-const cellsSeen = 4
+// mostNodes is the half width in nodes up to which a mean is taken: nodes are
+// the cells, and for wider means every second of them, every third and so on.
+const mostNodes = 4
 
-// spots appends the places whose errors make up that of a fitted height: a mean
-// by passWeights of heights that are themselves straight between one cell and
-// the next. Cells count from station 0.
-func (p passed) spots(spots []spot, s Station, weight float64, pointAt func(Station) orb.Point) []spot {
-	if p.withinM > cellsSeen*p.cellM || p.cellM == 0 {
-		for k, share := range passWeights {
-			spots = append(spots, spot{pointAt(s + Station(p.withinM*(float64(k)/2-1))), weight * share})
-		}
-		return spots
-	}
-	cell := math.Floor(float64(s) / p.cellM)
-	var shares [2*cellsSeen + 2]float64
+// nodeShares are the weights of a mean by passWeights of heights that are
+// straight from one node to the next, for a half width and at a place, both in
+// cells: shares[k] belongs to the cell (first+k)·every. A raster's heights are
+// straight between its cells, so that a station between two of them has less
+// error of its own; without that a mean would look rougher than it is.
+func nodeShares(at, half float64) (first, every int, shares [2*mostNodes + 2]float64) {
+	every = max(1, int(math.Ceil(half/mostNodes)))
+	at, half = at/float64(every), half/float64(every)
+	node := math.Floor(at)
 	for k, share := range passWeights {
-		x := float64(s)/p.cellM - cell + cellsSeen + p.withinM/p.cellM*(float64(k)/2-1)
+		x := at - node + mostNodes + half*(float64(k)/4-1)
 		i := min(int(x), len(shares)-2)
 		t := x - float64(i)
 		shares[i] += share * (1 - t)
 		shares[i+1] += share * t
 	}
-	for i, share := range shares {
+	return int(node) - mostNodes, every, shares
+}
+
+// spots appends the places whose errors make up that of a fitted height. Cells
+// count from station 0.
+func (p passed) spots(spots []spot, s Station, weight float64, pointAt func(Station) orb.Point) []spot {
+	if p.cellM == 0 {
+		return append(spots, spot{pointAt(s), weight})
+	}
+	first, every, shares := nodeShares(float64(s)/p.cellM, p.withinM/p.cellM)
+	for k, share := range shares {
 		if share != 0 {
-			spots = append(spots, spot{pointAt(Station((cell + float64(i-cellsSeen)) * p.cellM)), weight * share})
+			spots = append(spots, spot{pointAt(Station(float64((first+k)*every) * p.cellM)), weight * share})
 		}
 	}
 	return spots
@@ -382,23 +388,17 @@ func (p passed) spots(spots []spot, s Station, weight float64, pointAt func(Stat
 
 // passed finds the mean that comes nearest to what the fits of a smoothing
 // leave of the drawn errors: nearest in the variances of falls over the lags,
-// relative to themselves.
-//
-// What the fit has rounded off counts too. misfit is the mean square of what
-// its falls differ by from those of the plain fit; where that is more
-// than the drawn errors make it, the rest is the creek.
-func (f drawnFits) passed(c int, misfit []float64, lags []int, o ThalwegOptions) passed {
+// relative to themselves. misfit is the mean square of what its falls differ by
+// from those of the plain fit, over so many windows.
+func (f drawnFits) passed(c int, misfit []float64, windows int, lags []int, o ThalwegOptions) passed {
 	variance := make([]float64, len(lags))
 	for l, lag := range lags {
-		own, plain, both := f.covariance(c, c, lag, o.margin()), f.covariance(0, 0, lag, o.margin()), f.covariance(c, 0, lag, o.margin())
-		variance[l] = own + max(0, misfit[l]-(own+plain-2*both))
+		left := f.covariance(c, c, lag, o.margin())
+		variance[l] = left + f.roundedOff(c, left, misfit[l], windows, lag, o.margin())
 	}
 	best, least := passed{ownWithinM: o.unitM(), cellM: o.unitM()}, math.Inf(1)
 	for _, cells := range halfWidths {
-		left := make([]float64, len(lags))
-		for l, lag := range lags {
-			left[l] = f.averaged(cells*o.unitM(), lag, o.margin())
-		}
+		left := f.averaged(cells, lags, o.margin())
 		for _, shared := range halfWidths[1:] {
 			for _, smooth := range []bool{false, true} {
 				p := passed{withinM: cells * o.unitM(), ownWithinM: shared * o.unitM(), ownSmooth: smooth, cellM: o.unitM()}
@@ -409,6 +409,26 @@ func (f drawnFits) passed(c int, misfit []float64, lags []int, o ThalwegOptions)
 		}
 	}
 	return best
+}
+
+// usuallyRounded is how much of the square error of the best smoothing is the
+// creek that it rounds off, over what it leaves of the surface's error. Stiffer
+// lines leave less and round off more, and at the least sum the two are about
+// alike. On simulated creeks of 10 and 30 m cells it is 1 to 2.
+const usuallyRounded = 1.5
+
+// roundedOff is the mean square of what the fit has rounded off in falls over a
+// lag. It shows as misfit beyond what the drawn errors make it. On coarse cells
+// chance moves that by as much as it is, so that it is weighed, by
+// variances, with what is usual for a fit that leaves so much of the surface's
+// error, which is taken to be known to within so much.
+func (f drawnFits) roundedOff(c int, left, misfit float64, windows, lag, margin int) float64 {
+	chance := f.misfitVariance(c, lag, margin) / float64(windows)
+	if chance == 0 {
+		return 0 // the plain fit, or no error
+	}
+	found := misfit - (left + f.covariance(0, 0, lag, margin) - 2*f.covariance(c, 0, lag, margin))
+	return max(0, (usuallyRounded*left*chance+found*left*left)/(chance+left*left))
 }
 
 // halfWidths are the half widths of the means that are tried, in cells.
@@ -446,36 +466,48 @@ func (p passed) apart(distM float64) float64 {
 // common.
 func apart(distM, withinM float64) float64 { return min(1, distM/(2*withinM)) }
 
-// averaged is the mean square of falls of the common drawn errors, averaged
-// over withinM to each side.
-func (f drawnFits) averaged(withinM float64, lag, margin int) float64 {
-	sum := 0.0
+// misfitVariance is the variance, from draw to draw, of the mean square of what
+// the falls of a smoothing and of the plain fit differ by on a stretch.
+func (f drawnFits) misfitVariance(c, lag, margin int) float64 {
+	var sum, square, n float64
+	for _, w := range f {
+		for k := range w.fit[c] {
+			m := meanFallProduct(w.fit[c][k], w.fit[0][k], w.fit[c][k], w.fit[0][k], lag, margin)
+			sum, square, n = sum+m, square+m*m, n+1
+		}
+	}
+	return max(0, square/n-sum*sum/n/n) * n / (n - 1)
+}
+
+// averaged are the mean squares, by lag, of falls of the common drawn errors,
+// averaged over so many cells to each side.
+func (f drawnFits) averaged(halfCells float64, lags []int, margin int) []float64 {
+	out := make([]float64, len(lags))
 	zero := []float64(nil)
 	for _, w := range f {
 		if len(zero) != len(w.common[0]) {
 			zero = make([]float64, len(w.common[0]))
 		}
 		for _, e := range w.common {
-			z := averageLine(e, withinM/w.stepM)
-			sum += meanFallProduct(z, zero, z, zero, lag, margin)
+			z := averageLine(e, halfCells, w.cellStations)
+			for l, lag := range lags {
+				out[l] += meanFallProduct(z, zero, z, zero, lag, margin) / float64(len(f)*errorDrawCount)
+			}
 		}
 	}
-	return sum / float64(len(f)*errorDrawCount)
+	return out
 }
 
-// averageLine is the mean by passWeights over half stations to each side; what
+// averageLine is the mean by nodeShares, with so many stations to a cell; what
 // lies beyond the ends counts like the ends.
-func averageLine(e []float64, half float64) []float64 {
-	if half == 0 {
-		return e
-	}
+func averageLine(e []float64, halfCells float64, cellStations int) []float64 {
 	out := make([]float64, len(e))
 	for i := range e {
-		for k, weight := range passWeights {
-			x := max(0, min(float64(len(e)-1), float64(i)+half*(float64(k)/2-1)))
-			j := min(int(x), len(e)-2)
-			t := x - float64(j)
-			out[i] += weight * ((1-t)*e[j] + t*e[j+1])
+		first, every, shares := nodeShares(float64(i)/float64(cellStations), halfCells)
+		for k, share := range shares {
+			if share != 0 {
+				out[i] += share * e[max(0, min(len(e)-1, (first+k)*every*cellStations))]
+			}
 		}
 	}
 	return out
