@@ -606,10 +606,11 @@ func TestFlowOnRoughLevelGround(t *testing.T) {
 }
 
 // TestSigma by hand: a height that is its surface's own, straight between two
-// cells, has the surface's variance of 0.08² in a cell; a mean of five heights
-// 5 m apart with the weights 1, 2, 3, 2, 1 ninths has 0.08²·ΣΣ wᵢwⱼ·exp(−d/30 m),
-// worked out by hand from Σwᵢwⱼ at 0, 5, 10, 15, 20 m: 19, 32, 20, 8, 2 of 81.
-// The slope adds (fall over a cell)²/12.
+// cells, has the surface's variance of 0.08² in a cell; a mean of nine heights
+// 3 m apart with the weights 1, 2, … 5, … 2, 1 of 25 has
+// 0.08²·ΣΣ wᵢwⱼ·exp(−d/30 m), worked out by hand from Σwᵢwⱼ at 0, 3, … 24 m:
+// 85, 160, 136, 104, 70, 40, 20, 8, 2 of 625.
+// The slope adds (0.35 times the fall over a cell)².
 func TestSigma(t *testing.T) {
 	a, err := NewAlignment(orb.LineString{{0, 0}, {100, 0}}, 0)
 	if err != nil {
@@ -621,10 +622,13 @@ func TestSigma(t *testing.T) {
 		p.ZM, p.RawM, p.Flags = append(p.ZM, 50-0.12*float64(i)), append(p.RawM, 50-0.12*float64(i)), append(p.Flags, 0)
 	}
 	g := newRasterGround(orb.Point{}, 1, 2, 2)
-	slope := 0.12 * 0.12 / 12
+	slope := 0.35 * 0.12 * 0.35 * 0.12
 	own := 0.001
-	five := 0.08 * 0.08 * (19 + 32*math.Exp(-5./30) + 20*math.Exp(-10./30) + 8*math.Exp(-15./30) + 2*math.Exp(-20./30)) / 81
-	for _, c := range []struct{ withinM, want float64 }{{0, 0.08*0.08 + slope + own}, {10, five + slope + own}} {
+	mean := 0.0
+	for k, share := range []float64{85, 160, 136, 104, 70, 40, 20, 8, 2} {
+		mean += 0.08 * 0.08 * share / 625 * math.Exp(-float64(3*k)/30)
+	}
+	for _, c := range []struct{ withinM, want float64 }{{0, 0.08*0.08 + slope + own}, {12, mean + slope + own}} {
 		p.passed = passed{withinM: c.withinM, ownVar: own, ownWithinM: 5, cellM: 1}
 		p.judge(g)
 		if got := p.SigmaM[48] * p.SigmaM[48]; math.Abs(got-c.want) > 1e-9 {
