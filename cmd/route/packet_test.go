@@ -6,6 +6,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"route/internal/commission"
 )
 
 // pdfText is what pdftotext reads on the pages of a file.
@@ -42,6 +44,14 @@ func TestHandOffPacket(t *testing.T) {
 				if !strings.Contains(text, w) {
 					t.Errorf("no page says %q", w)
 				}
+			}
+		}
+		// What the crew reads has the names that route commission takes.
+		_, rows, _ := strings.Cut(text, "in readings.csv ")
+		rows, _, _ = strings.Cut(rows, "Water outside its band")
+		for _, kind := range []commission.Kind{commission.PoolLevel, commission.StandpipeRuns, commission.Beats, commission.GaugeRuns, commission.GaugeRest, commission.Delivered, commission.WasteFlow} {
+			if !strings.Contains(rows, " "+string(kind)+" ") {
+				t.Errorf("no row of the readings is called %q", kind)
 			}
 		}
 		for _, line := range l.Takeoff {

@@ -49,6 +49,9 @@ func Say(p *plan.Plan, d quantity.Dimension, v plan.Number, si float64) string {
 	return words{p.System()}.of(d, v, si)
 }
 
+// Span writes a range, with the unit once where both ends have the same.
+func Span(low, high string) string { return span(low, high) }
+
 // Sentence gives a text a capital and a full stop.
 func Sentence(s string) string { return sentence(s) }
 

@@ -188,7 +188,7 @@ func TestPacketSaysWhatTheCrewNeeds(t *testing.T) {
 	p := invented("si", 300)
 	l := &p.Layouts[0]
 	words := []string{"Fernhollow, layout A", "UTM zone 6N (EPSG:32606)", "0.012300°, -150.250000°", "Check: waste valve outlet 2.50 m below the mark", "3 coils",
-		"PE SIDR 15 1-1/2 in, 100 ft coil", "726.00", "contingency", "Not in this list: the tank", "PE SIDR 19 1-1/2 in", "-26.00", "about 25 hours of one person", "pump on its base", "Gauge at the pump", "60 beats a minute", "Right to the water", "licensed engineer", "The creek runs under a bridge", "Level the fall", "page 1 of"}
+		"PE SIDR 15 1-1/2 in, 100 ft coil", "726.00", "contingency", "Not in this list: the tank", "PE SIDR 19 1-1/2 in", "-26.00", "about 25 hours of one person", "pump on its base", "Gauge, running", "60 beats a minute", "Right to the water", "licensed engineer", "The creek runs under a bridge", "Level the fall", "page 1 of"}
 	for _, s := range l.Stakes {
 		words = append(words, s.Label, s.Do, fmt.Sprintf("%.1f", float64(s.GridE)), fmt.Sprintf("%.1f", float64(s.GridN)))
 	}

@@ -22,12 +22,12 @@ func (s *sheet) startUp() {
 		s.step(fmt.Sprintf("%d", i+1), text)
 	}
 	s.heading("Read and compare")
-	t := s.table(8.5, column{title: "what", width: 62}, column{title: "expected", width: 44}, column{title: "read", width: 26}, column{title: "how", width: s.inner() - 132})
+	t := s.table(8, column{title: "what", width: s.inner() - 140}, column{title: "expected", width: 44}, column{title: "read", width: 21}, column{title: "how", width: 45}, column{title: "in readings.csv", width: 30})
 	for _, r := range s.readings() {
-		t.row("", r[0], r[1], "____________", r[2])
+		t.row("", r[0], r[1], "__________", r[2], r[3])
 	}
 	s.y += 2
-	s.paragraph(0, 8.5, "", "Water outside its band: look first for air in the supply pipe (its high stakes), a clogged screen, a delivery valve that leaks back, and an air vessel full of water.")
+	s.paragraph(0, 8.5, "", "Water outside its band: look first for air in the supply pipe (its high stakes), a clogged screen, a delivery valve that leaks back, and an air vessel full of water. “route commission” takes these readings from a file, readings.csv, under the names in the last column, and says which fault makes them likeliest.")
 	s.sizes()
 }
 
@@ -148,17 +148,22 @@ func minutes(seconds plan.Number) string {
 	}
 }
 
-// readings are what to measure once it runs: what, how much, how.
-func (s *sheet) readings() [][3]string {
+// readings are what to measure once it runs: what, how much, how, and the name
+// of the reading for internal/commission.
+func (s *sheet) readings() [][4]string {
 	l := s.l
-	var list [][3]string
+	flow := func(litresPerMin plan.Number) string { return export.Say(s.p, quantity.Flow, litresPerMin, 1e-3/60) }
+	pressure := func(head plan.Number) string { return export.Say(s.p, quantity.Pressure, head, 9806.65) }
+	list := [][4]string{{"Pool above the valve outlet", s.say(l.Intake.WaterM - l.Pump.OutletM), "level or water hose, running", "pool level"}}
 	if st := l.Standpipe; st != nil {
-		list = append(list, [3]string{"Water in the standpipe above its foot", s.measure(st.RunningLevelM-st.GroundM, st.RippleM), "tape from the top"})
+		list = append(list,
+			[4]string{"Standpipe above its foot", s.measure(st.RunningLevelM-st.GroundM, st.RippleM), "tape from the top", "–"},
+			[4]string{"Standpipe above the outlet", s.say(l.DriveHeadM), "and its foot above the outlet", "standpipe running"})
 	}
-	list = append(list,
-		[3]string{"Beats a minute", fmt.Sprintf("%.0f", float64(l.BeatsPerMin)), "count for a minute"},
-		[3]string{"Gauge at the pump", export.Say(s.p, quantity.Pressure, l.Delivery.Path[0].GradeM-l.Pump.OutletM, 9806.65), "mean of its swing, cock nearly shut"},
-		[3]string{"Water at the tank", export.Say(s.p, quantity.Flow, l.DeliveredLMin, 1e-3/60) + " (" + export.Say(s.p, quantity.Flow, l.DeliveredLDayLow/1440, 1e-3/60) + " to " + export.Say(s.p, quantity.Flow, l.DeliveredLDayHigh/1440, 1e-3/60) + ")", "bucket and watch"},
-		[3]string{"Waste water", export.Say(s.p, quantity.Flow, l.DriveFlowLMin-l.DeliveredLMin, 1e-3/60), "bucket and watch below the valve"})
-	return list
+	return append(list,
+		[4]string{"Beats a minute", fmt.Sprintf("%.0f", float64(l.BeatsPerMin)), "count for two minutes", "beats"},
+		[4]string{"Gauge, running", pressure(l.Delivery.Path[0].GradeM - l.Pump.OutletM), "middle of swing, cock nearly shut", "gauge running"},
+		[4]string{"Gauge, just stopped", pressure(l.Delivery.LiftM), "delivery pipe full", "gauge at rest"},
+		[4]string{"Water at the tank", flow(l.DeliveredLMin) + " (" + export.Span(flow(l.DeliveredLDayLow/1440), flow(l.DeliveredLDayHigh/1440)) + ")", "bucket and watch", "delivered"},
+		[4]string{"Waste water", flow(l.DriveFlowLMin - l.DeliveredLMin), "bucket and watch", "waste flow"})
 }
