@@ -6,6 +6,8 @@ import (
 	"math"
 	"slices"
 	"sync"
+	"sync/atomic"
+	"time"
 
 	"route/internal/optimize"
 	"route/internal/profile"
@@ -61,6 +63,8 @@ type bench struct {
 	sync.Mutex
 	job    *job
 	trials []*optimize.Trials // by set of delivery lines
+
+	lastTrial atomic.Int64 // when, in nanoseconds since 1970
 }
 
 // ready gives the bench of a desk.
@@ -95,6 +99,7 @@ func (d *Desk) Try(ctx context.Context, at Places) (Trial, error) {
 	if err != nil {
 		return Trial{}, err
 	}
+	d.bench.lastTrial.Store(time.Now().UnixNano())
 	station := func(m *float64) int {
 		if m == nil {
 			return -1

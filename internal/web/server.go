@@ -39,6 +39,8 @@ type Server struct {
 	at    plan.Progress
 	busy  int          // requests that wait for or take the turn
 	desks []*plan.Desk // to be closed
+
+	ahead ahead
 }
 
 // site is what is known of the site file as it stands.
@@ -102,6 +104,7 @@ func (s *Server) prepare(ctx context.Context, from *plan.Site) error {
 
 // Close lets go of the site's files.
 func (s *Server) Close() {
+	s.ahead.stop()
 	for _, d := range s.desks {
 		d.Close()
 	}
@@ -208,9 +211,12 @@ func keyOf(parts ...any) string {
 	return string(text)
 }
 
+// ground names the ground of a request.
+func (a *asked) ground() string { return keyOf(a.Units, a.Wish.Tank, a.Wish.Readings) }
+
 // groundFor is the desk with the tank and the readings of a wish.
 func (s *Server) groundFor(ctx context.Context, n *site, a *asked) (*plan.Desk, error) {
-	key := keyOf(a.Units, a.Wish.Tank, a.Wish.Readings)
+	key := a.ground()
 	if d, ok := n.grounds.get(key); ok {
 		return d, nil
 	}
@@ -261,6 +267,9 @@ func (s *Server) plan(w http.ResponseWriter, r *http.Request) {
 	if err != nil {
 		fail(w, err)
 		return
+	}
+	if d, ok := n.grounds.get(a.ground()); ok && len(p.Layouts) > 0 {
+		s.ahead.lookAt(d, float64(p.Layouts[0].Pump.StationM))
 	}
 	answer(w, http.StatusOK, newView(p, a, n.desk))
 }
@@ -408,5 +417,6 @@ func (s *Server) try(w http.ResponseWriter, r *http.Request) {
 		fail(w, err)
 		return
 	}
+	s.ahead.lookAt(d, a.Places["pump"].StationM)
 	answer(w, http.StatusOK, c)
 }
