@@ -22,18 +22,37 @@ func (j *job) drawRelief() error {
 	area = area.Pad(math.Max(40, 0.12*math.Max(w, h)))
 	w, h = area.Max[0]-area.Min[0], area.Max[1]-area.Min[1]
 	cell := math.Max(j.ground.CellM(), math.Max(w, h)/reliefCells)
+	// The contours suit the ground that is built on, not the hills beside it.
+	interval := contourInterval(terrain.Sample(j.ground, area, cell), j.plan.Units == "us")
+	area = widened(area)
 	g := terrain.Sample(j.ground, area, cell)
 	frame := j.frame
 	j.plan.Relief = &Relief{
 		West: g.Bound.Min[0], South: g.Bound.Min[1], East: g.Bound.Max[0], North: g.Bound.Max[1],
 		Cols: g.Cols, Rows: g.Rows, Z: g.Z, Shade: terrain.Hillshade(g),
-		Contours: terrain.Contours(g, contourInterval(g, j.plan.Units == "us")),
+		Contours: terrain.Contours(g, interval),
 		ToFrame: func(lon, lat float64) (e, n float64) {
 			p := frame.ToFrame(geodesy.LonLat{Lon: lon, Lat: lat})
 			return p[0], p[1]
 		},
 	}
 	return nil
+}
+
+// leastAspect is how wide the drawn ground is at least for its height, and the
+// other way round: a strip would leave most of a sheet empty.
+const leastAspect = 0.8
+
+// widened gives the shorter side of an area its least length.
+func widened(b orb.Bound) orb.Bound {
+	w, h := b.Max[0]-b.Min[0], b.Max[1]-b.Min[1]
+	for axis, more := range [2]float64{leastAspect*h - w, leastAspect*w - h} {
+		if more > 0 {
+			b.Min[axis] -= more / 2
+			b.Max[axis] += more / 2
+		}
+	}
+	return b
 }
 
 // layoutsArea holds every place of every layout.
