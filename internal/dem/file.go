@@ -228,6 +228,7 @@ func (f *file) readHeader(o Options, ways projectors) ([]finding.Finding, error)
 	}
 	if len(f.problems) == 0 {
 		add(f.place(ways)...)
+		add(f.resampledFinding()...)
 	}
 	f.classify(d, o.Error)
 	if o.Error == nil {
