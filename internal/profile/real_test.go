@@ -271,6 +271,35 @@ func fromUTM(near geodesy.LonLat, eastM, northM float64, zone int, north bool) g
 	return p
 }
 
+// colePlace is a place on Cole Creek with the height that ArcGIS gives; clear
+// where nothing was found to stand across the creek.
+type colePlace struct {
+	at    profile.Station
+	zM    float64
+	clear bool
+}
+
+// colePlaces are places every 10 m, upstream.
+func colePlaces(t *testing.T, p *profile.Profile, g ground, near geodesy.LonLat, path string) (places []colePlace) {
+	rows := table(t, path)
+	zone, north := geodesy.UTM(near)
+	for i := 20; i+20 < len(rows); i += 10 {
+		var z []float64
+		for _, r := range rows[i-4 : i+5] {
+			z = append(z, number(t, r["Z"])*0.3048)
+		}
+		sort.Float64s(z)
+		at := fromUTM(near, number(t, rows[i]["POINT_X"]), number(t, rows[i]["POINT_Y"]), zone, north)
+		s, off := p.Alignment.StationOf(g.frame.ToFrame(at))
+		clear := math.Abs(off) < 3
+		for k := p.Index(s - 4); k <= p.Index(s+4); k++ {
+			clear = clear && p.Flags[k]&(profile.FlagBridge|profile.FlagVoid) == 0
+		}
+		places = append(places, colePlace{s, z[4], clear})
+	}
+	return places
+}
+
 // TestColeCreek compares falls over 100 m with the heights that ArcGIS sampled
 // from the same lidar along the Corps of Engineers' flowline (feet, one point
 // a metre, station 0 downstream). The median of nine points stands for a
@@ -287,28 +316,7 @@ func TestColeCreek(t *testing.T) {
 	for _, f := range fs {
 		t.Logf("    %s: %s", f.Code, quantity.Text(quantity.SI, f.Text, f.Values...))
 	}
-	type place struct {
-		at    profile.Station
-		zM    float64
-		clear bool
-	}
-	var places []place
-	rows := table(t, filepath.Join(dir, "flowline_points_2010.csv"))
-	zone, north := geodesy.UTM(line[0])
-	for i := 20; i+20 < len(rows); i += 10 {
-		var z []float64
-		for _, r := range rows[i-4 : i+5] {
-			z = append(z, number(t, r["Z"])*0.3048)
-		}
-		sort.Float64s(z)
-		at := fromUTM(line[0], number(t, rows[i]["POINT_X"]), number(t, rows[i]["POINT_Y"]), zone, north)
-		s, off := p.Alignment.StationOf(g.frame.ToFrame(at))
-		clear := math.Abs(off) < 3
-		for k := p.Index(s - 4); k <= p.Index(s+4); k++ {
-			clear = clear && p.Flags[k]&(profile.FlagBridge|profile.FlagVoid) == 0
-		}
-		places = append(places, place{s, z[4], clear})
-	}
+	places := colePlaces(t, p, g, line[0], filepath.Join(dir, "flowline_points_2010.csv"))
 	var diffs []float64
 	for i := 10; i < len(places); i++ {
 		lower, upper := places[i-10], places[i]
