@@ -392,18 +392,17 @@ func (n *site) inSiteUnits(p pinned) string {
 	return fmt.Sprintf("%.2f %s", p.StationM*perSI, unit)
 }
 
-// try works out one layout with every place given.
+// try works out one layout with every place given, or around a pump where there
+// is no intake.
 func (s *Server) try(w http.ResponseWriter, r *http.Request) {
 	n := s.now.Load()
 	a, ok := s.read(w, r)
 	if !ok {
 		return
 	}
-	for _, role := range []string{"intake", "pump"} {
-		if p, given := a.Places[role]; !given || p.None {
-			refuse(w, http.StatusUnprocessableEntity, "bad_request", "a layout has an intake and a pump", "reload the page")
-			return
-		}
+	if p, given := a.Places["pump"]; !given || p.None {
+		refuse(w, http.StatusUnprocessableEntity, "bad_request", "a layout has a pump", "reload the page")
+		return
 	}
 	patience, cancel := context.WithTimeout(r.Context(), 20*time.Second)
 	defer cancel()

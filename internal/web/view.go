@@ -1,9 +1,11 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -15,20 +17,31 @@ import (
 
 // view is a plan as the page shows it: all words and figures are made here.
 type view struct {
-	Units    string    `json:"units"`
-	Answer   string    `json:"answer"`
-	Cards    []card    `json:"cards"`
-	Front    *front    `json:"front"`
-	Reaches  reaches   `json:"reaches"`
-	Visits   []visit   `json:"visits"`
-	Readings []string  `json:"readings"`
-	Steps    []step    `json:"steps"`
-	Stages   []step    `json:"stages"`
-	Words    []word    `json:"words"`
-	Files    []file    `json:"files"`
-	Profile  profileOf `json:"profile"`
+	Units  string `json:"units"`
+	Answer string `json:"answer"`
+	// Screening says that the heights are good for finding a place only.
+	Screening bool      `json:"screening"`
+	Tank      place     `json:"tank"`
+	Misses    []miss    `json:"misses"` // where no layout works: why, and where it failed by least
+	Cards     []card    `json:"cards"`
+	Front     *front    `json:"front"`
+	Reaches   reaches   `json:"reaches"`
+	Visits    []visit   `json:"visits"`
+	Readings  []string  `json:"readings"`
+	Steps     []step    `json:"steps"`
+	Stages    []step    `json:"stages"`
+	Words     []word    `json:"words"`
+	Files     []file    `json:"files"`
+	Profile   profileOf `json:"profile"`
 	// Creek is there when the line of the creek is not that of the scene.
 	Creek *creekLine `json:"creek"`
+}
+
+// miss is a limit that rules places out, and where it does so by least.
+type miss struct {
+	Text     string      `json:"text"`
+	Where    string      `json:"where"`
+	StationM plan.Number `json:"station_m"` // null where there is nothing to measure
 }
 
 type creekLine struct {
@@ -36,6 +49,12 @@ type creekLine struct {
 	At       []point       `json:"at"`
 }
 
+// tenthSigma is how many standard deviations a tenth of the normal distribution
+// lies beyond.
+const tenthSigma = 1.2816
+
+// profileOf is the long profile; low and high bound the water line's height in
+// 8 of 10 cases.
 type profileOf struct {
 	ZM    []plan.Number `json:"z_m"`
 	LowM  []plan.Number `json:"low_m"`
@@ -85,11 +104,14 @@ type file struct {
 // newView words a plan. base is the desk whose creek the scene shows.
 func newView(p *plan.Plan, a *asked, base *plan.Desk) *view {
 	t := teller{system: p.System(), toFrame: p.Relief.ToFrame, site: base.Site()}
-	v := &view{Units: p.Units, Answer: p.Headline(), Cards: []card{}, Visits: []visit{}, Readings: []string{}, Words: words(p.System(), p.Messages)}
+	v := &view{Units: p.Units, Answer: p.Headline(), Cards: []card{}, Screening: p.ScreeningOnly, Tank: tankAt(base, a), Misses: []miss{}, Visits: []visit{}, Readings: []string{}, Words: words(p.System(), p.Messages)}
 	v.Front = t.frontOf(p)
 	v.Steps, v.Stages = t.stepsOf(p)
 	for i := range p.Layouts {
 		v.Cards = append(v.Cards, t.card(&p.Layouts[i]))
+	}
+	if len(p.Layouts) == 0 {
+		v.Misses = t.misses(p)
 	}
 	v.Reaches = t.reaches(p)
 	for i := range p.Visits {
@@ -106,8 +128,8 @@ func newView(p *plan.Plan, a *asked, base *plan.Desk) *view {
 	}
 	for _, s := range p.Creek.Stations {
 		v.Profile.ZM = append(v.Profile.ZM, s.ZM)
-		v.Profile.LowM = append(v.Profile.LowM, s.LowM)
-		v.Profile.HighM = append(v.Profile.HighM, s.HighM)
+		v.Profile.LowM = append(v.Profile.LowM, s.ZM-tenthSigma*s.ZSigmaM)
+		v.Profile.HighM = append(v.Profile.HighM, s.ZM+tenthSigma*s.ZSigmaM)
 		v.Profile.RawM = append(v.Profile.RawM, s.RawM)
 	}
 	v.Creek = t.otherCreek(p, base)
@@ -142,7 +164,35 @@ func (t teller) reaches(p *plan.Plan) reaches {
 		r.List = append(r.List, reach{x.FromM, x.ToM, x.DeliveredLDay, plan.Sentence(text)})
 	}
 	r.TopText = t.day(r.Top)
+	if r.Top == 0 {
+		r.Label = "No pump works anywhere along the creek within the limits; a click on it says why"
+	}
 	return r
+}
+
+// misses lists what rules places out, that which ruled out most of them first.
+func (t teller) misses(p *plan.Plan) []miss {
+	list := []miss{}
+	rejected := slices.Clone(p.Rejected)
+	slices.SortStableFunc(rejected, func(a, b plan.Rejected) int { return cmp.Compare(b.Count, a.Count) })
+	for _, r := range rejected {
+		m := miss{Text: plan.Sentence(r.Text), Where: counted(r.Count, "place"), StationM: plan.Unknown}
+		if r.Nearest.Value.Known() {
+			m.StationM = r.Nearest.StationM
+			m.Where += ", by least at " + t.length(m.StationM) + " along the creek"
+		}
+		list = append(list, m)
+	}
+	return list
+}
+
+// tankAt is where the tank stands, also when there is no layout.
+func tankAt(base *plan.Desk, a *asked) place {
+	at := point(base.Tank())
+	if a.Wish.Tank != nil {
+		at = *a.Wish.Tank
+	}
+	return place{"tank", "Tank", point{cm(at[0]), cm(at[1])}, plan.Unknown, plan.Unknown, "Tank"}
 }
 
 // instruments by the words of the site file.
@@ -233,6 +283,9 @@ func tryCard(ctx context.Context, d *plan.Desk, a *asked) (*card, error) {
 	if p, ok := a.Places["standpipe"]; ok && !p.None {
 		at.StandpipeM = &p.StationM
 	}
+	if p, ok := a.Places["intake"]; !ok || p.None {
+		at = beginning(d, at.PumpM)
+	}
 	trial, err := d.Try(ctx, at)
 	if err != nil {
 		return nil, err
@@ -253,6 +306,18 @@ func tryCard(ctx context.Context, d *plan.Desk, a *asked) (*card, error) {
 	}
 	c.Words = append(broken, c.Words...)
 	return &c, nil
+}
+
+// beginning puts the other places above a pump, for a layout that starts with
+// nothing else: where there is no layout to move, this is one. The standpipe
+// stands as far up as three quarters of the longest drive pipe, the intake as
+// far above it as half of the longest supply pipe reaches.
+func beginning(d *plan.Desk, pumpM float64) plan.Places {
+	limits, stations := &d.Site().Limits, d.Creek().Stations
+	first := float64(stations[0])
+	pump := min(max(pumpM, first), float64(stations[len(stations)-1]))
+	foot := max(first+(pump-first)/2, pump-0.75*limits.DriveLengthMaxM)
+	return plan.Places{IntakeM: max(first, foot-0.5*limits.SupplyLengthMaxM), StandpipeM: &foot, PumpM: pump}
 }
 
 // ownPlaces shows where places stand with which no pump runs.

@@ -52,6 +52,9 @@ export interface Step { text: string; gain: string; cost: string }
 export interface View {
   units: Units;
   answer: string;
+  screening: boolean; // the heights are good for finding a place only
+  tank: Place;
+  misses: { text: string; where: string; station_m: number | null }[]; // why no layout works
   cards: Card[];
   front: Front | null;
   reaches: { label: string; top: number; top_text: string; list: Reach[] };

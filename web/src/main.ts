@@ -24,6 +24,7 @@ class Page {
   private readonly map: SiteMap;
   private readonly profile: Profile;
   private readonly section: DeliverySection;
+  private fitNext = false; // the layout that comes next is brought into view
   private starting = false; // a move began of which no answer is there yet
   private running: AbortController | null = null;
   private readonly tryPlaces = newest(async (places: api.Wish["pins"], tank: Point | null) => {
@@ -42,7 +43,7 @@ class Page {
     this.map = new SiteMap(byId("map"), scene, {
       ...moves,
       click: (at) => void this.where(at),
-      dragTank: (at) => this.tryPlaces(this.places(), at),
+      dragTank: (at) => { if (this.card()) this.tryPlaces(this.places(), at); },
       dropTank: (at) => { this.state.wish.tank = at; void this.replan(); },
     });
     this.profile = new Profile(byId("profile"), scene, moves);
@@ -119,9 +120,11 @@ class Page {
     this.starting = false;
     this.own = card;
     this.state.card = card.id;
+    if (typeof this.state.trial?.intake !== "number") { this.state.trial = this.places(); this.remember(); }
     this.map.follow(card);
     this.profile.follow(card);
     this.section.show(card, this.state.units);
+    if (this.fitNext) { this.fitNext = false; this.map.fitCard(card); this.profile.focus(); }
     this.drawShown();
     if (this.state.tab === "layouts" || this.state.tab === "compare") this.drawTab();
     performance.measure("route:follow", { start, end: performance.now() });
@@ -132,7 +135,7 @@ class Page {
     const card = this.card(), focus = (document.activeElement as HTMLElement | null)?.dataset;
     const open = byId("shown").querySelector("details")?.open ?? false;
     byId("broken").textContent = !card || card.works ? "" : card.words.filter((w) => w.level === "error").map((w) => (w.place ? `${w.place}: ${w.text}` : w.text)).join(" ");
-    byId("shown").replaceChildren(...panels.shown(card, this.state.wish, this.events));
+    byId("shown").replaceChildren(...panels.shown(this.view, card, this.state.wish, this.events));
     const details = byId("shown").querySelector("details");
     if (details) details.open = open;
     for (const key of ["pin", "part", "keep"]) if (focus?.[key] !== undefined) byId("shown").querySelector<HTMLElement>(`[data-${key}="${focus[key]}"]`)?.focus();
@@ -141,6 +144,7 @@ class Page {
   private remember(): void { history.replaceState(null, "", "#" + write(this.state)); }
 
   private readonly events: panels.PanelEvents = {
+    begin: (pumpM) => { this.move("pump", pumpM); this.fitNext = true; },
     choose: (id) => {
       this.state.card = id;
       this.starting = false;
@@ -255,7 +259,7 @@ class Page {
       const actions: HTMLElement[] = [el("button", { type: "button", click: () => void navigator.clipboard.writeText(s.copy) }, "Copy the coordinates")];
       if (s.station_m !== null) {
         const station = s.station_m;
-        actions.unshift(el("button", { type: "button", click: () => { this.move("pump", station); this.remember(); } }, "Put the pump here"));
+        actions.unshift(el("button", { type: "button", click: () => { this.fitNext = !this.card(); this.move("pump", station); this.remember(); } }, "Put the pump here"));
       }
       this.say([...s.text, s.why].filter(Boolean), actions);
     } catch (e) { this.refuse(e); }
@@ -327,6 +331,7 @@ class Page {
       step.style.background = shade(t);
       return step;
     })), el("span", {}, `0 to ${top_text}`), el("span", { class: "none" }, "no layout"));
+    if (!this.view!.reaches.top) legend.replaceChildren(el("span", { class: "none" }, label));
   }
 
   // greet says what was saved before the page began again.

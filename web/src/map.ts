@@ -55,6 +55,7 @@ export class SiteMap {
   private readonly dot: Overlay;
   private get creekAt(): Point[] { return this.scene.creek.at; }
   private card: Card | null = null;
+  private tank: Place | undefined; // where it stands without a layout
   private units: Units = "si";
   private off: Point = [0, 0];
   private readonly redraw = frameOnce(() => this.drawCard());
@@ -160,6 +161,7 @@ export class SiteMap {
     this.drawCreek(view);
     this.drawVisits(view.visits);
     this.card = card;
+    this.tank = view.tank;
     this.redraw();
   }
 
@@ -196,7 +198,7 @@ export class SiteMap {
     this.pipes.clear(true);
     this.pipes.addFeatures(features);
     for (const [role, { overlay, element }] of this.handles) {
-      const p = this.card?.places.find((q) => q.role === role);
+      const p = this.place(role);
       overlay.setPosition(p?.at);
       element.tabIndex = p ? 0 : -1;
       if (p) set(element, { "aria-valuetext": p.text, "aria-valuenow": Math.round(p.station_m ?? 0) });
@@ -336,7 +338,7 @@ export class SiteMap {
   }
 
   private place(role: Role): Place | undefined {
-    return this.card?.places.find((p) => p.role === role);
+    return this.card ? this.card.places.find((p) => p.role === role) : role === "tank" ? this.tank : undefined;
   }
 
 }

@@ -7,6 +7,7 @@ import { el, svg } from "./dom";
 import { roleNames } from "./handle";
 
 export interface PanelEvents {
+  begin(pumpM: number): void;
   choose(id: string): void;
   pin(role: CreekRole, on: boolean): void;
   part(role: CreekRole, on: boolean): void;
@@ -34,11 +35,11 @@ function figure(f: Figure): HTMLElement {
 }
 
 // Shown tells of the one layout on map and profile, and what is held in place.
-export function shown(card: Card | null, wish: Wish, on: PanelEvents): Node[] {
-  if (!card) return nothing(wish, on);
+export function shown(view: View | null, card: Card | null, wish: Wish, on: PanelEvents): Node[] {
+  if (!card) return nothing(view, wish, on);
   return [
-    el("div", { class: "title" }, el("h2", {}, card.title), el("span", { class: card.works ? "state" : "state off" }, card.works ? "within all limits" : "breaks a limit")),
-    el("p", { class: "why" }, card.why),
+    el("div", { class: "title" }, el("h2", {}, card.title), el("span", { class: card.works ? "state" : "state off" }, card.works ? "within all limits" : "breaks a limit"), view?.screening ? el("span", { class: "state off" }, "screening only") : null),
+    el("p", { class: "why" }, card.why, view?.screening ? el("span", {}, " The heights here are good for finding a place to go and look, not for buying pipe: measure first.") : null),
     el("dl", { class: "figures" }, ...card.figures.slice(0, 4).map(figure)),
     el("div", { class: "row parts" },
       ...(["settling_box", "standpipe"] as const).map((r) => el("label", {}, el("input", { type: "checkbox", "data-part": r, checked: card.places.some((p) => p.role === r), change: (e) => on.part(r, (e.target as HTMLInputElement).checked) }), `with a ${roleNames[r].toLowerCase()}`)),
@@ -65,16 +66,20 @@ function pins(wish: Wish, on: PanelEvents): HTMLElement {
 }
 
 // nothing is what is said where no layout keeps all limits.
-function nothing(wish: Wish, on: PanelEvents): Node[] {
+function nothing(view: View | null, wish: Wish, on: PanelEvents): Node[] {
+  const misses = view?.misses ?? [];
   return [el("div", { class: "title" }, el("h2", {}, "No layout"), el("span", { class: "state off" }, "none keeps all limits")),
-    el("p", { class: "why" }, "What stands in the way is said below. A click on the creek tells why not there, and puts a pump there to see what it would give."),
-    Object.keys(wish.pins).length || wish.tank ? pins(wish, on) : el("span", {})];
+    view ? el("p", { class: "answer" }, view.answer) : null,
+    misses.length ? el("ul", { class: "misses" }, ...misses.map((m) => el("li", {}, m.text, el("small", {}, m.where),
+      m.station_m === null ? null : el("button", { type: "button", "data-begin": m.station_m, click: () => on.begin(m.station_m!) }, "Put a pump there")))) : null,
+    el("p", { class: "why" }, "A click on the creek tells why not there. A pump put there shows what it would give and which limit it breaks; then move its parts."),
+    Object.keys(wish.pins).length || wish.tank ? pins(wish, on) : null].filter((n): n is HTMLElement => n !== null);
 }
 
 // layouts are the ranked layouts and the user's own as cards.
 export function layouts(view: View, cards: Card[], chosen: string, on: PanelEvents): Node[] {
   return [
-    el("p", { class: "answer" }, view.answer),
+    cards.length ? el("p", { class: "answer" }, view.answer) : el("span", {}),
     el("div", { class: "cards", role: "group", "aria-label": "Layouts" }, ...cards.map((c) =>
       el("button", { type: "button", class: c.mine ? "card mine" : "card", "aria-pressed": String(c.id === chosen), "data-card": c.id, click: () => on.choose(c.id) },
         el("span", { class: "name" }, c.title),

@@ -263,10 +263,15 @@ export class Profile {
 
   // say puts the limits that are broken in words at their places.
   private say(): void {
-    this.said.replaceChildren(...callouts(this.card).filter((c) => c.station_m >= this.x.from && c.station_m <= this.x.to).map((c) => {
-      const px = at(this.x, c.station_m), left = px > this.width / 2;
-      c.element.style.cssText = left ? `right: ${Math.max(4, this.width - px - 60).toFixed(0)}px` : `left: ${Math.max(4, px - 60).toFixed(0)}px`;
-      return c.element;
-    }));
+    const boxes = callouts(this.card).filter((c) => c.station_m >= this.x.from && c.station_m <= this.x.to).sort((a, b) => a.station_m - b.station_m);
+    // Each box ends where the next begins, and leaves room for those to come.
+    const room = Math.min(300, (this.width - 8) / Math.max(1, boxes.length));
+    const lefts = boxes.map((c, k) => Math.max(4, Math.min(at(this.x, c.station_m) - 60, this.width - 4 - room * (boxes.length - k))));
+    boxes.forEach((c, k) => {
+      if (k) lefts[k] = Math.max(lefts[k]!, lefts[k - 1]! + Math.min(room, 90));
+      c.element.style.cssText = `left: ${lefts[k]!.toFixed(0)}px`;
+    });
+    boxes.forEach((c, k) => { c.element.style.maxWidth = `${Math.max(40, (lefts[k + 1] ?? this.width) - lefts[k]! - 4).toFixed(0)}px`; });
+    this.said.replaceChildren(...boxes.map((c) => c.element));
   }
 }
