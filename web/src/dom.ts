@@ -30,6 +30,15 @@ export const set = (element: Element, props: Record<string, string | number>): v
 
 export const byId = <T extends HTMLElement = HTMLElement>(id: string): T => document.getElementById(id) as T;
 
+// settled runs something when it has not been asked for again for a while.
+export function settled(ms: number, run: () => void): () => void {
+  let timer = 0;
+  return () => {
+    clearTimeout(timer);
+    timer = setTimeout(run, ms) as unknown as number;
+  };
+}
+
 // frameOnce runs a drawing at most once a frame, with the latest call.
 export function frameOnce<A extends unknown[]>(draw: (...args: A) => void): (...args: A) => void {
   let waiting = 0, latest: A;

@@ -7,7 +7,7 @@ import * as api from "./api";
 import type { Card, CreekRole, Point, Scene, View } from "./api";
 import { creekRoles } from "./api";
 import { mostKept, read, type State, type Tab, write } from "./address";
-import { byId, el, newest } from "./dom";
+import { byId, el, newest, settled } from "./dom";
 import { SiteMap } from "./map";
 import * as panels from "./panels";
 import { Profile } from "./profile";
@@ -27,6 +27,12 @@ class Page {
   private fitNext = false; // the layout that comes next is brought into view
   private starting = false; // a move began of which no answer is there yet
   private running: AbortController | null = null;
+  // The panel of all layouts is drawn anew when a hand rests, not at every move.
+  private readonly tabSettled = settled(120, () => {
+    const start = performance.now();
+    this.drawTab();
+    performance.measure("route:panel", { start, end: performance.now() });
+  });
   private readonly tryPlaces = newest(async (places: api.Wish["pins"], tank: Point | null) => {
     try {
       this.follow(await api.attempt(this.state.units, { ...this.state.wish, tank }, places));
@@ -126,7 +132,7 @@ class Page {
     this.section.show(card, this.state.units);
     if (this.fitNext) { this.fitNext = false; this.map.fitCard(card); this.profile.focus(); }
     this.drawShown();
-    if (this.state.tab === "layouts" || this.state.tab === "compare") this.drawTab();
+    if (this.state.tab === "layouts" || this.state.tab === "compare") this.tabSettled();
     performance.measure("route:follow", { start, end: performance.now() });
   }
 

@@ -31,6 +31,7 @@ export class DeliverySection {
       if (p) on.slideTank(p);
     });
     new ResizeObserver(() => this.redraw()).observe(host);
+    matchMedia("print").addEventListener("change", () => this.draw()); // paper waits for no frame
   }
 
   private line() { return this.card?.pipes.find((p) => p.role === "delivery")?.path; }
