@@ -44,6 +44,12 @@ func (c *mapCommand) Run(s *session) error {
 	server, err := web.New(s.ctx, site, bar.show)
 	bar.clear()
 	if err != nil {
+		// The page needs a tank to begin with, and can move it.
+		if f, ok := errors.AsType[*finding.Fault](err); ok && f.Code == "tank_missing" {
+			told := *f
+			told.Hint += ", or --tank LAT,LON: any place near will do, the page can move it"
+			err = &told
+		}
 		return errors.Join(err, listener.Close())
 	}
 	defer server.Close()

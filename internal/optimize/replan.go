@@ -87,9 +87,12 @@ func (r *Replanner) with(ctx context.Context, creek *profile.Profile) *site {
 }
 
 // Search finds the best layout on another profile of the same stations; ok is
-// false where there is none.
+// false where there is none, or ctx has ended.
 func (r *Replanner) Search(ctx context.Context, creek *profile.Profile) (l Replan, ok bool) {
 	st := r.with(ctx, creek)
+	if ctx.Err() != nil { // its flow is half worked out
+		return Replan{}, false
+	}
 	f := st.seek(ctx, r.goal, r.kind, nil)
 	if f == nil {
 		return Replan{}, false

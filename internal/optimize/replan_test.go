@@ -1,6 +1,7 @@
 package optimize
 
 import (
+	"context"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -84,6 +85,11 @@ func TestWithoutErrorTheTruthIsTheClaim(t *testing.T) {
 			r, err := NewReplanner(t.Context(), p, &c, goal, 1)
 			if err != nil {
 				t.Fatal(err)
+			}
+			ended, end := context.WithCancel(t.Context())
+			end()
+			if _, ok := r.Search(ended, p.Creek); ok {
+				t.Error("a search that was stopped finds something")
 			}
 			f, ok := r.Search(t.Context(), p.Creek)
 			if !ok {

@@ -237,8 +237,14 @@ func sideBySide(ctx context.Context, n int, task func(k int) error) error {
 	var next atomic.Int64
 	var wg sync.WaitGroup
 	failed := make([]error, n)
+	var stumbled atomic.Pointer[any] // a panic is the caller's, who may outlive it
 	for range min(workersIn(ctx), n) {
 		wg.Go(func() {
+			defer func() {
+				if p := recover(); p != nil {
+					stumbled.Store(&p)
+				}
+			}()
 			for {
 				k := int(next.Add(1) - 1)
 				if k >= n || ctx.Err() != nil {
@@ -249,6 +255,9 @@ func sideBySide(ctx context.Context, n int, task func(k int) error) error {
 		})
 	}
 	wg.Wait()
+	if p := stumbled.Load(); p != nil {
+		panic(*p)
+	}
 	for _, err := range failed {
 		if err != nil {
 			return err
