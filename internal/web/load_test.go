@@ -132,7 +132,7 @@ func BenchmarkTry(b *testing.B) {
 			var took []time.Duration
 			once := func(k int) {
 				start := time.Now()
-				response, err := client.Post(s.url+"/api/try", "application/json", bytes.NewBufferString(trying(620+0.5*float64(k%180))))
+				response, err := client.Post(s.url+"/api/try", "application/json", bytes.NewBufferString(trying(700+0.5*float64(k%200))))
 				if err != nil {
 					b.Fatal(err)
 				}
