@@ -59,8 +59,8 @@ func (f *profileFigure) heightRange(stations []plan.CreekStation) (low, high flo
 	}
 	for _, s := range stations {
 		take(s.ZM)
-		take(s.LowM)
-		take(s.HighM)
+		take(lowOf(s))
+		take(highOf(s))
 	}
 	for _, line := range f.lines {
 		for _, v := range line.run.Path {
@@ -134,10 +134,16 @@ func (f *profileFigure) earth(p *panel, stations []plan.CreekStation) {
 	f.addf(`<path d="%sZ" fill="%s"/>`, pathData(line), earthColour)
 }
 
+// lowOf and highOf bound 8 of 10 cases of a height of the water line. The
+// quantiles of the raw heights do not: they know nothing of what neighbours err
+// together.
+func lowOf(s plan.CreekStation) plan.Number  { return s.ZM - inEightOfTen*s.ZSigmaM }
+func highOf(s plan.CreekStation) plan.Number { return s.ZM + inEightOfTen*s.ZSigmaM }
+
 // band fills the 80 % range of the water line.
 func (f *profileFigure) band(p *panel, stations []plan.CreekStation) {
-	line := thin(p, stations, func(s plan.CreekStation) plan.Number { return s.LowM })
-	upper := thin(p, stations, func(s plan.CreekStation) plan.Number { return s.HighM })
+	line := thin(p, stations, lowOf)
+	upper := thin(p, stations, highOf)
 	slices.Reverse(upper)
 	line = slices.DeleteFunc(append(line, upper...), func(q point2) bool { return math.IsNaN(q.y) })
 	if len(line) > 2 {
