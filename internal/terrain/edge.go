@@ -88,10 +88,11 @@ func newPricing(c LayingCost, cellM float64) (*pricing, error) {
 	p.pipe = float32(p.units * p.pipeM)
 	diagonal, half := cellM*math.Sqrt2, cellM*math.Sqrt(5)/2
 	for _, s := range slopes {
+		lay := float32(p.units * p.perMetre * s.Factor)
 		p.classes = append(p.classes, class{
 			grade: math.Min(s.MaxGrade, math.MaxFloat64), factor: s.Factor, // infinity times 0 would be no number
 			straight: rise(s.MaxGrade, cellM), diagonal: rise(s.MaxGrade, diagonal), half: rise(s.MaxGrade, half),
-			perM: float32(p.units * (p.pipeM + p.perMetre*s.Factor)), layM: float32(p.units * p.perMetre * s.Factor),
+			perM: p.pipe + lay, layM: lay, // so that even ground costs to the last unit what ground of one class does
 		})
 	}
 	p.straight2, p.diagonal2, p.half2 = float32(cellM*cellM), float32(diagonal*diagonal), float32(half*half)
