@@ -60,7 +60,8 @@ func randomProblem(r *rand.Rand) Problem {
 	l.DriveLengthMinM, l.DriveLengthMaxM = 2+4*r.Float64(), 8+25*r.Float64()
 	l.StandpipeMinM, l.StandpipeMaxM = 0.1*r.Float64(), 0.5+4*r.Float64()
 	l.SupplyLengthMaxM = 10 + 90*r.Float64()
-	l.BoxLeadM = 8 * r.Float64()
+	l.BoxLeadM, l.BoxLeadMaxM = 8*r.Float64(), 25*r.Float64()
+	l.BoxRiseM = 0.2 + r.Float64()
 	l.BedDepthM = 0.4 * r.Float64()
 	l.LiftRatioMax = 4 + 20*r.Float64()
 	l.SeparationM = 10
@@ -123,15 +124,15 @@ r2,pump,,ram 2,,,,,,,1-1/2 in,,each,,1-1/2 in,500,USD
 }
 
 // layoutOf is what the brute force buys for a layout.
-func layoutOf(p *Problem, o *supplyOption, stand *catalog.Item, e *engine, way *deliveryPipe, i, s, pump int, length float64, supply, standpipe bool) catalog.Layout {
+func layoutOf(p *Problem, o *supplyOption, stand *catalog.Item, e *engine, way *deliveryPipe, i, s, pump int, length, supplyM float64, standpipe bool) catalog.Layout {
 	w := p.DeliveryAt[pump]
 	l := catalog.Layout{
 		DrivePipe: e.drive.ID, DriveM: length, Pump: e.pump.ID, Pumps: e.pumps,
 		DeliveryPipe: way.item.ID, DeliveryM: w.LengthM, DeliveryBends: w.Bends, HighPoints: w.HighPoints, LowPoints: w.LowPoints, LayingSum: w.Laying,
 		WasteFraction: p.WasteFraction, ContingencyPart: p.ContingencyPart,
 	}
-	if supply {
-		l.SupplyPipe, l.SupplyM, l.SettlingBox = o.item.ID, p.Creek.SlopeM[s]-p.Creek.SlopeM[i], o.box
+	if supplyM > 0 {
+		l.SupplyPipe, l.SupplyM, l.SettlingBox = o.item.ID, supplyM, o.box
 	}
 	if standpipe {
 		drop := 0.0
@@ -144,14 +145,72 @@ func layoutOf(p *Problem, o *supplyOption, stand *catalog.Item, e *engine, way *
 	return l
 }
 
+// bruteWay is a way to bring water to the head of a drive pipe at s.
+type bruteWay struct {
+	box, s        int
+	level, length float64
+	standing      bool
+}
+
+// pipeValues are the friction slope of a supply pipe, what its intake loses and
+// how wide it is outside.
+func pipeValues(st *site, f *flow, o *supplyOption) (slope, loss, outside float64, ok bool) {
+	slope, err := hydraulics.HeadLoss(st.Fluid, o.pipe, 1, f.m3s, 0)
+	v := f.m3s / o.pipe.Area()
+	if outside = o.item.Pipe.OutsideM; outside == 0 {
+		outside = o.pipe.Inside + 2*o.pipe.Wall
+	}
+	return slope, st.Limits.IntakeLossK * v * v / (2 * hydraulics.Gravity), outside, err == nil
+}
+
+// creekWays tries every box and standpipe along the creek below an intake.
+func creekWays(st *site, f *flow, o *supplyOption, i int) (ways []bruteWay) {
+	p, l := st.Problem, &st.Limits
+	z, s3 := p.Creek.ZM, p.Creek.SlopeM
+	slope, loss, outside, ok := pipeValues(st, f, o)
+	if !ok {
+		return nil
+	}
+	boxes := []int{-1}
+	if o.box {
+		boxes = nil
+		st.boxRange().places(i, st.n-1, func(b int) bool { return leaves(p.Pins.Box, b) },
+			func(b int) (float64, bool) { return s3[b] - s3[i], true },
+			func(b int, _ float64) { boxes = append(boxes, b) })
+	}
+	for _, box := range boxes {
+		source, from := z[i]-loss, i
+		for s := i + 1; s < st.n; s++ {
+			line := source - slope*(s3[s]-s3[from])
+			if s3[s]-s3[i] > l.SupplyLengthMaxM || z[s]-l.BedDepthM+outside+l.GradeLineCoverM > line {
+				break
+			}
+			if s == box {
+				if source, from = min(line-l.BoxDropM, z[s]+l.BoxRiseM), s; source < z[s] {
+					break
+				}
+				if source-z[s] <= l.StandpipeMaxM-l.StandpipeFreeboardM {
+					ways = append(ways, bruteWay{box, s, source, s3[s] - s3[i], false})
+				}
+			}
+			if h := line - z[s]; s > box && h >= l.StandpipeMinM && h <= l.StandpipeMaxM-l.StandpipeFreeboardM {
+				ways = append(ways, bruteWay{box, s, line, s3[s] - s3[i], true})
+			}
+		}
+	}
+	return ways
+}
+
 // bruteRun tries every flow, supply pipe, box, intake, standpipe, pump, engine
 // and delivery pipe. It shares with the search only the flow levels, the list
 // of choices and the evaluation of one layout; places and costs are its own.
-func bruteRun(st *site) (b best) {
+func bruteRun(st *site) best { return bruteRunOver(st, creekWays) }
+
+func bruteRunOver(st *site, waysOf func(st *site, f *flow, o *supplyOption, i int) []bruteWay) (b best) {
 	b = nothing()
 	p, l := st.Problem, &st.Limits
-	z, s3 := p.Creek.ZM, p.Creek.SlopeM
-	take := func(f *flow, o *supplyOption, i, box, s, pump int, level float64, supply, standpipe bool) {
+	z := p.Creek.ZM
+	take := func(f *flow, o *supplyOption, i, box, s, pump int, level, supplyM float64, standpipe bool) {
 		outlet := z[pump] + l.PumpAboveCreekM
 		head := level - outlet
 		dx, dy, dz := p.Creek.Points[s][0]-p.Creek.Points[pump][0], p.Creek.Points[s][1]-p.Creek.Points[pump][1], z[s]-outlet
@@ -173,7 +232,7 @@ func bruteRun(st *site) (b best) {
 				}
 				b.water = max(b.water, op.DeliveredTotal)
 				if op.DeliveredTotal >= p.Demand {
-					lay := layoutOf(p, o, st.stands[st.engines[e].standpipe], &st.engines[e], &st.ways[way], i, s, pump, length, supply, standpipe)
+					lay := layoutOf(p, o, st.stands[st.engines[e].standpipe], &st.engines[e], &st.ways[way], i, s, pump, length, supplyM, standpipe)
 					t, err := p.Catalog.Materials(lay)
 					if err != nil {
 						panic(err)
@@ -195,50 +254,13 @@ func bruteRun(st *site) (b best) {
 		for i := range st.n {
 			if st.poolAllowed() {
 				for pump := i + 1; pump < st.n; pump++ {
-					take(f, nil, i, -1, i, pump, z[i], false, false)
+					take(f, nil, i, -1, i, pump, z[i], 0, false)
 				}
 			}
 			for k := range st.options {
-				o := &st.options[k]
-				loss, err := hydraulics.HeadLoss(st.Fluid, o.pipe, 1, f.m3s, 0)
-				if err != nil {
-					continue
-				}
-				v := f.m3s / o.pipe.Area()
-				m := l.IntakeLossK * v * v / (2 * hydraulics.Gravity)
-				if o.box {
-					m += l.BoxDropM
-				}
-				outside := o.item.Pipe.OutsideM
-				if outside == 0 {
-					outside = o.pipe.Inside + 2*o.pipe.Wall
-				}
-				box := -1
-				for s := i + 1; s < st.n; s++ {
-					along := s3[s] - s3[i]
-					line := z[i] - m - loss*along
-					if along > l.SupplyLengthMaxM || z[s]-l.BedDepthM+outside+l.GradeLineCoverM > line {
-						break
-					}
-					if o.box {
-						if along < l.BoxLeadM || box < 0 && !leaves(p.Pins.Box, s) {
-							continue
-						}
-						if box < 0 {
-							box = s
-							if line >= z[s] && line-z[s] <= l.StandpipeMaxM-l.StandpipeFreeboardM {
-								for pump := s + 1; pump < st.n; pump++ {
-									take(f, o, i, box, s, pump, line, true, false)
-								}
-							}
-						}
-					}
-					h := line - z[s]
-					if h < l.StandpipeMinM || h > l.StandpipeMaxM-l.StandpipeFreeboardM {
-						continue
-					}
-					for pump := s + 1; pump < st.n; pump++ {
-						take(f, o, i, box, s, pump, line, true, true)
+				for _, w := range waysOf(st, f, &st.options[k], i) {
+					for pump := w.s + 1; pump < st.n; pump++ {
+						take(f, &st.options[k], i, w.box, w.s, pump, w.level, w.length, w.standing)
 					}
 				}
 			}

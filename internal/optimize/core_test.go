@@ -3,6 +3,7 @@ package optimize
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/paulmach/orb"
@@ -20,6 +21,7 @@ type instance struct {
 	intakeOK, standOK, passOK   []bool
 	pumpOK                      []bool
 	grade                       grade
+	boxes                       boxRange
 	slopeMin, lengthMax         float64
 	heightMin, heightMax        float64
 	driveMin, driveMax          float64
@@ -106,7 +108,10 @@ func randomInstance(r *rand.Rand) *instance {
 		cover: float64(r.IntN(7)-3) * 8 * grain,
 	}
 	if r.IntN(3) == 0 {
-		in.grade.lead = float64(r.IntN(8))
+		in.grade.box, in.grade.drop = true, float64(r.IntN(4))*4*grain
+		in.grade.rise = [...]float64{8 * grain, 32 * grain, math.Inf(1)}[r.IntN(3)]
+		in.boxes = boxRange{float64(1 + r.IntN(6)), 0, float64(r.IntN(3)) * 1.5}
+		in.boxes.most = in.boxes.least + float64(r.IntN(8))
 	}
 	in.lengthMax = float64(2 + r.IntN(24))
 	if r.IntN(4) == 0 {
@@ -140,6 +145,7 @@ func randomInstance(r *rand.Rand) *instance {
 func (in *instance) water() *water {
 	w := newWater(in.z, in.s, in.intakeOK, in.standOK, in.passOK, in.slopeMin)
 	w.heightMin, w.heightMax, w.lengthMax = in.heightMin, in.heightMax, in.lengthMax
+	w.seats = w.placeBoxes(in.boxes)
 	return w
 }
 
@@ -168,27 +174,41 @@ func (in *instance) cost(i, s, p int) int64 {
 
 func allowed(mask []bool, k int) bool { return mask == nil || mask[k] }
 
+// boxesOf lists the places that the settling box of an intake is tried at, from
+// the description of boxRange: of the stations where one may stand, those that
+// come first at or beyond least, least + step, least + 2·step … up to most.
+func (in *instance) boxesOf(i int) []int {
+	if !in.grade.box {
+		return []int{-1}
+	}
+	var list []int
+	for b := i + 1; b < len(in.z); b++ {
+		along := in.s[b] - in.s[i]
+		if along < in.boxes.least || along > in.boxes.most || !allowed(in.standOK, b) {
+			continue
+		}
+		// The number of steps that end at or before a station.
+		steps := func(k int) float64 { return math.Floor((in.s[k] - in.s[i] - in.boxes.least) / in.boxes.step) }
+		if n := len(list); in.boxes.step == 0 || n == 0 || steps(b) > steps(list[n-1]) {
+			list = append(list, b)
+		}
+	}
+	return list
+}
+
 // feasible is the model of the site, written down constraint by constraint; it
-// gives the drive head.
-func (in *instance) feasible(i, s, p int) (head float64, ok bool) {
+// gives the drive head. box is -1 where there is none.
+func (in *instance) feasible(i, box, s, p int) (head float64, ok bool) {
 	g := in.grade
 	if !allowed(in.intakeOK, i) || !allowed(in.pumpOK, p) {
 		return 0, false
 	}
 	level := in.z[s]
 	if i < s {
-		if !allowed(in.standOK, s) || in.s[s]-in.s[i] > in.lengthMax || in.s[s]-in.s[i] < g.lead {
+		if !allowed(in.standOK, s) || in.s[s]-in.s[i] > in.lengthMax || box >= s {
 			return 0, false
 		}
-		if g.lead > 0 {
-			box := i + 1
-			for in.s[box]-in.s[i] < g.lead {
-				box++
-			}
-			if !allowed(in.standOK, box) {
-				return 0, false
-			}
-		}
+		source, from := in.z[i]-g.loss, i // of the grade line
 		for k := i; k <= s; k++ {
 			if !allowed(in.passOK, k) {
 				return 0, false
@@ -196,15 +216,21 @@ func (in *instance) feasible(i, s, p int) (head float64, ok bool) {
 			if k < s && in.z[k]-in.z[k+1] < in.slopeMin*(in.s[k+1]-in.s[k]) {
 				return 0, false
 			}
-			if k > i && in.z[k]+g.cover > in.z[i]-g.loss-g.slope*(in.s[k]-in.s[i]) {
+			level = source - g.slope*(in.s[k]-in.s[from])
+			if k > i && in.z[k]+g.cover > level {
 				return 0, false
 			}
+			if k == box {
+				source, from = min(level-g.drop, in.z[k]+g.rise), k
+				level = source
+				if source < in.z[k] {
+					return 0, false
+				}
+			}
 		}
-		h := in.z[i] - g.loss - g.slope*(in.s[s]-in.s[i]) - in.z[s]
-		if h < in.heightMin || h > in.heightMax {
+		if h := level - in.z[s]; h < in.heightMin || h > in.heightMax {
 			return 0, false
 		}
-		level = in.z[s] + h
 	}
 	outlet := in.z[p] + in.pumpAbove
 	dx, dy, dz := in.at[s][0]-in.at[p][0], in.at[s][1]-in.at[p][1], in.z[s]-outlet
@@ -239,9 +265,15 @@ func (in *instance) bruteForce() best {
 	n := len(in.z)
 	for i := range n {
 		for s := i; s < n; s++ {
+			boxes := []int{-1}
+			if i < s {
+				boxes = in.boxesOf(i)
+			}
 			for p := s + 1; p < n; p++ {
-				if head, ok := in.feasible(i, s, p); ok {
-					b.take(in, head, i, s, p)
+				for _, box := range boxes {
+					if head, ok := in.feasible(i, box, s, p); ok {
+						b.take(in, head, i, s, p)
+					}
 				}
 			}
 		}
@@ -284,7 +316,11 @@ func (in *instance) search() best {
 			s := int(s32)
 			rungs := ladders[s]
 			if len(rungs) > 0 && rungs[0].level-d.outlet[p] > in.headMax {
-				rungs = l.below(nil, s, 0, price, d.outlet[p]+in.headMax)
+				u := usedOption{lines: l}
+				rungs = slices.DeleteFunc(u.feeding(nil, s), func(r rung) bool { return r.level-d.outlet[p] > in.headMax })
+				for k := range rungs {
+					rungs[k].cost = price.of(w, int(rungs[k].intake), s, rungs[k].length)
+				}
 				rungs = unbeaten(rungs)
 			}
 			if allowed(in.intakeOK, s) {
@@ -300,10 +336,11 @@ func (in *instance) search() best {
 	return b
 }
 
-const coreInstances = 60000
+const coreInstances = 100000
 
 // The search and the brute force agree on random creeks with ties, loops,
-// masks and waterfalls, for the best head, the most water and the least cost.
+// masks and waterfalls, with and without settling box, for the best head, the
+// most water and the least cost.
 func TestSearchEqualsBruteForce(t *testing.T) {
 	const seed = 20240611
 	t.Logf("seed %d", seed)

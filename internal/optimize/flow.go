@@ -29,6 +29,8 @@ type flow struct {
 	top     [classes][]rung
 	pumpTop []float64 // most drive head that a drive pipe of allowed length brings to a pump; -Inf when none
 
+	routes []*routed // by supply option, where the ground is given
+
 	tables  []table   // by engine
 	ladders []ladders // by standpipe
 
@@ -38,10 +40,12 @@ type flow struct {
 	used []*usedOption // kept from when a ladder or a lower way is first asked for
 }
 
-// usedOption is a supply option at this flow.
+// usedOption is a supply option at this flow: along the creek or, where the
+// ground is given, over it.
 type usedOption struct {
 	option int32
 	lines  lines
+	routed *routed
 }
 
 // ladders holds the unbeaten ways to every station in level and cost, highest
@@ -55,7 +59,7 @@ type ladders struct {
 // chunk is the number of stations whose ladders are worked out together.
 const chunk = 64
 
-var noRung = rung{level: math.Inf(-1), intake: -1, option: -1}
+var noRung = rung{level: math.Inf(-1), intake: -1, box: -1, option: -1}
 
 // poolOption marks the way that needs no supply pipe: a drive pipe that starts
 // at the intake pool.
@@ -83,7 +87,9 @@ func (f *flow) work(ctx context.Context) {
 		if ctx.Err() != nil {
 			return
 		}
-		if g, ok := st.grade(&st.options[k], f.m3s); ok {
+		if f.routes != nil {
+			f.climbRouted(f.routes[k])
+		} else if g, ok := st.grade(&st.options[k], f.m3s); ok {
 			scratch.prepare(st.water, g)
 			f.climb(scratch, int32(k))
 		}
@@ -112,41 +118,34 @@ func (f *flow) climb(l *lines, option int32) {
 			continue
 		}
 		l.moveTo(s)
-		if i := l.highest(0); i >= 0 {
-			if level := l.z[s] + l.height(i, s); level > f.top[standing][s].level {
-				f.top[standing][s] = rung{level: level, intake: int32(i), option: option}
+		if k := l.highest(0); k >= 0 {
+			if r := l.rung(k, s, option); r.level > f.top[standing][s].level {
+				f.top[standing][s] = r
 			}
 		}
 	}
-	l.boxes(func(i, s int, level float64) {
-		if level > f.top[bare][s].level {
-			f.top[bare][s] = rung{level: level, intake: int32(i), option: option}
+	if !l.box || l.mustStand {
+		return
+	}
+	for k := range l.head {
+		if r, ok := l.boxRung(k, option); ok && r.level > f.top[bare][r.box].level {
+			f.top[bare][r.box] = r
 		}
-	})
+	}
 }
 
 func (w *water) standsAt(s int) bool { return w.standOK == nil || w.standOK[s] }
 
-// boxes calls visit for every intake whose settling box can feed a drive pipe
-// itself. The box stands at the first station far enough from the intake; its
-// water must not stand below the creek's, and no higher than a standpipe's.
-func (l *lines) boxes(visit func(i, s int, level float64)) {
-	for _, i32 := range l.byRank {
-		i := int(i32)
-		s := int(l.first[i])
-		if level, ok := l.boxAt(i, s); ok {
-			visit(i, s, level)
-		}
+// boxRung is the way from a source to a drive pipe that starts at its settling
+// box; ok is false where the pipe does not reach the box, or its water would
+// stand below the creek's or higher than a standpipe's.
+func (l *lines) boxRung(k int, option int32) (r rung, ok bool) {
+	b, i := l.boxOf(k), l.intakeOf(k)
+	if int32(b) > l.reaches[i] {
+		return r, false
 	}
-}
-
-// boxAt gives the water level of the settling box at s of an intake.
-func (l *lines) boxAt(i, s int) (level float64, ok bool) {
-	if l.lead <= 0 || l.mustStand || int(l.first[i]) != s || int(l.last[i]) < s {
-		return 0, false
-	}
-	h := l.height(i, s)
-	return l.z[s] + h, h >= 0 && h <= l.heightMax
+	h := l.height(k, b)
+	return l.rung(k, b, option), h >= 0 && h <= l.heightMax
 }
 
 // poolAllowed says whether a layout without settling box and standpipe is
@@ -171,7 +170,7 @@ func (f *flow) pool(s int) rung {
 	if w := f.site.water; w.intakeOK != nil && !w.intakeOK[s] {
 		return noRung
 	}
-	return rung{level: f.site.water.z[s], intake: int32(s), option: poolOption}
+	return rung{level: f.site.water.z[s], intake: int32(s), box: -1, option: poolOption}
 }
 
 // linesPool spares each option the memory of a sweep.
@@ -182,13 +181,19 @@ func (f *flow) options() []*usedOption {
 	f.keep.Do(func() {
 		st := f.site
 		for k := range st.options {
+			if f.routes != nil {
+				if len(f.routes[k].sources) > 0 {
+					f.used = append(f.used, &usedOption{option: int32(k), routed: f.routes[k]})
+				}
+				continue
+			}
 			g, ok := st.grade(&st.options[k], f.m3s)
 			if !ok {
 				continue
 			}
 			u := &usedOption{option: int32(k)}
 			u.lines.prepare(st.water, g)
-			if len(u.lines.byRank) > 0 {
+			if len(u.lines.head) > 0 {
 				f.used = append(f.used, u)
 			}
 		}
@@ -223,14 +228,20 @@ func (f *flow) fill(ls *ladders, stand, part int) {
 	for _, u := range used {
 		price := &st.options[u.option].price[stand]
 		least := price.least()
-		u.lines.restart()
+		if u.routed == nil {
+			u.lines.restart()
+		}
 		for s := from; s < to; s++ {
 			if !st.water.standsAt(s) {
 				continue
 			}
-			u.lines.moveTo(s)
 			rungs := ls.rungs[standing][s]
-			more = u.lines.ladder(more[:0], u.option, price, levelFor(rungs, least))
+			if down := levelFor(rungs, least); u.routed != nil {
+				more = u.routed.above(more[:0], s, price, down)
+			} else {
+				u.lines.moveTo(s)
+				more = u.lines.ladder(more[:0], u.option, price, down)
+			}
 			for _, r := range more {
 				rungs = withRung(rungs, r)
 			}
@@ -252,15 +263,50 @@ func (f *flow) bareWays(s, stand int) []rung {
 			list = append(list, r)
 		}
 	}
+	if st.water.mustStand {
+		return list
+	}
 	for _, u := range f.options() {
 		price := &st.options[u.option].price[stand]
-		for i := s - 1; i >= 0 && int(u.lines.first[i]) >= s; i-- {
-			if w, ok := u.lines.boxAt(i, s); ok {
-				list = append(list, rung{w, price.pipe.at(st.water.s[s] - st.water.s[i]), int32(i), u.option})
-			}
+		from := len(list)
+		list = u.atBox(list, s)
+		for k := from; k < len(list); k++ {
+			list[k].cost = price.pipe.at(list[k].length)
 		}
 	}
 	return list
+}
+
+// atBox appends the ways to a drive pipe that starts at a settling box at s,
+// their costs left out.
+func (u *usedOption) atBox(dst []rung, s int) []rung {
+	if u.routed != nil {
+		return u.routed.atBox(dst, s)
+	}
+	if l := &u.lines; l.box {
+		for _, k := range l.seats.at[s] {
+			if r, ok := l.boxRung(int(k), u.option); ok {
+				dst = append(dst, r)
+			}
+		}
+	}
+	return dst
+}
+
+// feeding appends the ways to a standpipe at s, their costs left out. It looks
+// at all intakes within the length of a supply pipe; along the creek it is for
+// the rare pump that the highest way gives too much head.
+func (u *usedOption) feeding(dst []rung, s int) []rung {
+	if u.routed != nil {
+		return u.routed.feeding(dst, s)
+	}
+	l := &u.lines
+	for k := l.firstOf(s) - 1; k >= 0 && l.length(k, s) <= l.lengthMax; k-- {
+		if l.feeds(k, s) {
+			dst = append(dst, l.rung(k, s, u.option))
+		}
+	}
+	return dst
 }
 
 // levelFor is the highest level among unbeaten rungs that cost no more than a
@@ -277,46 +323,35 @@ func levelFor(rungs []rung, cost int64) float64 {
 // below gives the unbeaten ways to a station with water no higher than a
 // level, highest first.
 func (f *flow) below(s int, c class, stand int, level float64) []rung {
+	return unbeaten(f.lower(s, c, stand, level))
+}
+
+// lower lists the ways to a station with water no higher than a level.
+func (f *flow) lower(s int, c class, stand int, level float64) []rung {
 	st := f.site
 	var list []rung
 	if c == bare {
 		list = f.bareWays(s, stand)
-		list = slices.DeleteFunc(list, func(r rung) bool { return !(r.level <= level) })
 	} else if st.water.standsAt(s) {
 		for _, u := range f.options() {
-			list = u.lines.below(list, s, u.option, &st.options[u.option].price[stand], level)
+			price := &st.options[u.option].price[stand]
+			from := len(list)
+			list = u.feeding(list, s)
+			for k := from; k < len(list); k++ {
+				list[k].cost = price.of(st.water, int(list[k].intake), s, list[k].length)
+			}
 		}
 	}
-	return unbeaten(list)
+	return slices.DeleteFunc(list, func(r rung) bool { return !(r.level <= level) })
 }
 
 // highestBelow gives the highest of the ways that below lists, the cheapest
 // among equals; noRung when there is none.
 func (f *flow) highestBelow(s int, c class, stand int, level float64) rung {
-	st := f.site
 	best := noRung
-	if c == bare {
-		for _, r := range f.bareWays(s, stand) {
-			if r.level <= level && (r.level > best.level || r.level == best.level && r.cost < best.cost) {
-				best = r
-			}
-		}
-		return best
-	}
-	if !st.water.standsAt(s) {
-		return best
-	}
-	for _, u := range f.options() {
-		l, price := &u.lines, &st.options[u.option].price[stand]
-		for i := s - 1; i >= 0 && l.s[s]-l.s[i] <= l.lengthMax; i-- {
-			if !l.feeds(i, s) {
-				continue
-			}
-			if w := l.z[s] + l.height(i, s); w <= level && w >= best.level {
-				if cost := price.of(l.water, i, s); w > best.level || cost < best.cost {
-					best = rung{w, cost, int32(i), u.option}
-				}
-			}
+	for _, r := range f.lower(s, c, stand, level) {
+		if r.level > best.level || r.level == best.level && r.cost < best.cost {
+			best = r
 		}
 	}
 	return best

@@ -42,17 +42,19 @@ func (c *supplyPrices) standpipeHeight(w *water, i, s int) float64 {
 	return min(w.z[i]-c.boxDrop-w.z[s]+c.freeboard, c.tallest)
 }
 
-// of gives the price of feeding a standpipe at s from i. It falls or stays as
-// i grows: the pipe gets shorter and the standpipe lower.
-func (c *supplyPrices) of(w *water, i, s int) int64 {
-	return c.pipe.at(w.s[s]-w.s[i]) + c.standpipe.at(c.standpipeHeight(w, i, s))
+// of gives the price of feeding a standpipe at s from i with a pipe of a
+// length.
+func (c *supplyPrices) of(w *water, i, s int, length float64) int64 {
+	return c.pipe.at(length) + c.standpipe.at(c.standpipeHeight(w, i, s))
 }
 
 // rung is one way to bring water to the head of a drive pipe.
 type rung struct {
 	level  float64 // running water, metres
 	cost   int64
+	length float64 // of the supply pipe
 	intake int32
+	box    int32 // -1 where there is none
 	option int32 // of supply pipe and box
 }
 
@@ -64,16 +66,17 @@ type rung struct {
 func (l *lines) ladder(dst []rung, option int32, price *supplyPrices, down float64) []rung {
 	s := l.at
 	for from := 0; ; {
-		i := l.highest(from)
-		if i < 0 {
+		k := l.highest(from)
+		if k < 0 {
 			return dst
 		}
-		level := l.z[s] + l.height(i, s)
-		if level <= down {
+		r := l.rung(k, s, option)
+		if r.level <= down {
 			return dst
 		}
-		cost, next := price.cheaper(l.water, i, s)
-		dst = append(dst, rung{level, cost, int32(i), option})
+		var next int
+		r.cost, next = price.cheaper(l.water, int(r.intake), s)
+		dst = append(dst, r)
 		if next >= s {
 			return dst
 		}
@@ -81,8 +84,15 @@ func (l *lines) ladder(dst []rung, option int32, price *supplyPrices, down float
 	}
 }
 
+// rung is the way from a source to a standpipe at s, its cost left out.
+func (l *lines) rung(k, s int, option int32) rung {
+	return rung{level: l.z[s] + l.height(k, s), length: l.length(k, s), intake: int32(l.intakeOf(k)), box: int32(l.boxOf(k)), option: option}
+}
+
 // cheaper gives the price of feeding a standpipe at s from i, and the first
-// station further down from which it is cheaper; s when there is none.
+// station further down from which it is cheaper; s when there is none. Along
+// the creek the price falls or stays as i grows: the pipe gets shorter and the
+// standpipe lower.
 func (c *supplyPrices) cheaper(w *water, i, s int) (cost int64, next int) {
 	pipe, stand := c.pipe.step(w.s[s]-w.s[i]), c.standpipe.step(c.standpipeHeight(w, i, s))
 	next = s
@@ -157,18 +167,4 @@ func withRung(list []rung, r rung) []rung {
 		return list
 	}
 	return slices.Replace(list, from, at, r)
-}
-
-// below appends every way to feed a standpipe at s with water no higher than a
-// level. It looks at all intakes within the length of a supply pipe; it is for
-// the rare pump that the highest way gives too much head.
-func (l *lines) below(dst []rung, s int, option int32, price *supplyPrices, level float64) []rung {
-	for i := s - 1; i >= 0 && l.s[s]-l.s[i] <= l.lengthMax; i-- {
-		if l.feeds(i, s) {
-			if w := l.z[s] + l.height(i, s); w <= level {
-				dst = append(dst, rung{w, price.of(l.water, i, s), int32(i), option})
-			}
-		}
-	}
-	return dst
 }

@@ -82,7 +82,7 @@ func among(ctx context.Context, p Problem, which Place, stations []int) (bool, e
 		}
 	}
 	if which == AtBox {
-		p.Choices.SettlingBox = []bool{true}
+		p.Choices.SettlingBox, p.boxAnywhere = []bool{true}, true
 		allowed = p.BoxAt
 	}
 	*mask = make([]bool, p.Creek.Len())

@@ -35,6 +35,7 @@ import (
 	"route/internal/hydraulics"
 	"route/internal/profile"
 	"route/internal/quantity"
+	"route/internal/terrain"
 )
 
 // Objective is what is best.
@@ -82,6 +83,12 @@ type Problem struct {
 	Pins  Pins // places that are given
 	// mustStand asks for a standpipe without saying where.
 	mustStand bool
+	// boxAnywhere lets the settling box stand however far from the intake.
+	boxAnywhere bool
+	// Supply is the ground that supply pipes may be laid over, with the stations
+	// of Creek as its own and the bed BedDepthM below; nil keeps them along the
+	// creek.
+	Supply *terrain.SupplyGround
 	// ChordAllowed says whether a straight drive pipe may cross the land
 	// between two points; nil allows all. It is called from several goroutines.
 	ChordAllowed func(a, b orb.Point) bool
@@ -130,7 +137,9 @@ type Limits struct {
 	BedDepthM                        float64 // pipe on the bed below the water line
 	GradeLineCoverM                  float64 // grade line above the pipe's crown
 	IntakeLossK                      float64 // screen and entrance, on supply velocity
-	BoxDropM, BoxLeadM               float64 // fall spent at the settling box; its distance from the intake
+	BoxDropM                         float64 // fall spent at the settling box at least
+	BoxLeadM, BoxLeadMaxM            float64 // its distance from the intake; no greatest one: 15 m more than the least
+	BoxRiseM                         float64 // highest water in it above the creek; 0 is no limit
 	PumpAboveCreekM                  float64 // waste valve outlet above the creek
 	DriveDigM, DriveTrestleM         float64 // chord below and above the ground
 	LiftRatioMax                     float64
@@ -194,6 +203,11 @@ type Candidate struct {
 	SupplySlope           float64 // friction slope of the supply pipe
 	IntakeLossM, BoxDropM float64
 	SupplyLossM           float64 // friction over SupplyM
+	BoxAlongM, BoxLevelM  float64 // pipe from intake to settling box, and the water in it; with a box
+	ThrottleM             float64 // head left over, for the gate valve to take
+	// SupplyLine is the pipe over the ground, in front of the box and behind it;
+	// none along the creek.
+	SupplyLine []terrain.SupplyLine
 
 	Layout  catalog.Layout
 	Takeoff catalog.Takeoff

@@ -41,17 +41,5 @@ func (w *water) pin(p *Pins) {
 	w.mustStand = p.Standpipe.given()
 	if p.Box.given() {
 		w.boxOK = p.Box.narrow(w.boxOK, n)
-		w.seat = p.Box.Station
-	}
-}
-
-// seats fills in the first station that each intake can feed through a settling
-// box that is pinned: the box itself, where it is far enough from the intake.
-func (l *lines) seats() {
-	for i := range l.z {
-		l.first[i] = int32(l.seat)
-		if i >= l.seat || !(l.s[l.seat]-l.s[i] >= l.lead) || l.boxOK != nil && !l.boxOK[l.seat] {
-			l.last[i] = -1
-		}
 	}
 }

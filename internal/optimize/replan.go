@@ -23,6 +23,7 @@ type Replanner struct {
 // creek's profile; DriveFrom is the head of the drive pipe.
 type Replan struct {
 	Intake, DriveFrom, Pump int
+	Box                     int // -1 where there is none
 	DriveHeadM              float64
 	AboveFootM              float64 // running water above the creek at DriveFrom
 	Water                   float64 // m³/s at the tank
@@ -33,6 +34,7 @@ type Replan struct {
 func NewReplanner(ctx context.Context, p Problem, c *Candidate, goal Objective, slackM float64) (*Replanner, error) {
 	p = p.WithDelivery(c.DeliverySet)
 	p.Objective = goal
+	p.Supply = nil // along the creek, whose heights are what is in question
 	supply := c.SupplyPipe
 	if supply == "" { // from the pool itself: any pipe will do, none is used
 		supply = p.Catalog.Items(catalog.KindPipe, catalog.UseSupply)[0].ID
@@ -97,7 +99,7 @@ func (r *Replanner) Search(ctx context.Context, creek *profile.Profile) (l Repla
 	if f == nil {
 		return Replan{}, false
 	}
-	l = Replan{Intake: int(f.rung.intake), DriveFrom: f.s, Pump: f.p, DriveHeadM: f.head, Water: f.op.DeliveredTotal}
+	l = Replan{Intake: int(f.rung.intake), Box: int(f.rung.box), DriveFrom: f.s, Pump: f.p, DriveHeadM: f.head, Water: f.op.DeliveredTotal}
 	l.AboveFootM = f.rung.level - st.water.z[f.s]
 	return l, true
 }
@@ -111,7 +113,13 @@ func (r *Replanner) Truth(l Replan) Replan {
 	level := w.z[l.Intake]
 	if l.DriveFrom != l.Intake {
 		g, _ := st.grade(&st.options[0], f.m3s)
-		level -= g.loss + g.slope*(w.s[l.DriveFrom]-w.s[l.Intake])
+		level -= g.loss
+		from := l.Intake
+		if l.Box >= 0 {
+			level = min(level-g.slope*(w.s[l.Box]-w.s[from])-g.drop, w.z[l.Box]+g.rise)
+			from = l.Box
+		}
+		level -= g.slope * (w.s[l.DriveFrom] - w.s[from])
 	}
 	l.DriveHeadM = level - st.drive.outlet[l.Pump]
 	l.AboveFootM, l.Water = level-w.z[l.DriveFrom], 0

@@ -301,28 +301,34 @@ func (st *site) describeSupply(c *Candidate, f *found) {
 	w, o := st.water, &st.options[f.rung.option]
 	g, _ := st.grade(o, f.flow.m3s)
 	c.SupplyPipe = o.item.ID
-	c.SupplyM = w.s[f.s] - w.s[c.Intake]
+	c.SupplyM = f.rung.length
+	c.IntakeLossM = g.loss
+	source := w.z[c.Intake] - g.loss // where the grade line starts, without box
+	if o.box {
+		c.Box = int(f.rung.box)
+		c.BoxAlongM = w.s[c.Box] - w.s[c.Intake]
+		c.StaticLevelM -= st.Limits.BoxDropM
+	}
+	if st.Supply != nil {
+		st.drawSupply(c, f, &g)
+	}
 	c.SupplySlope = g.slope
 	c.SupplyLossM = g.slope * c.SupplyM
-	c.IntakeLossM = g.loss
-	c.Layout.SupplyPipe, c.Layout.SupplyM, c.Layout.SettlingBox = c.SupplyPipe, c.SupplyM, o.box
 	if o.box {
-		c.BoxDropM = st.Limits.BoxDropM
-		c.IntakeLossM -= c.BoxDropM
-		c.StaticLevelM -= c.BoxDropM
-		c.Box = w.seat
-		if w.seat < 0 {
-			c.Box = c.Intake + 1
-			for w.s[c.Box]-w.s[c.Intake] < g.lead {
-				c.Box++
-			}
-		}
+		before := source - g.slope*c.BoxAlongM
+		c.BoxLevelM = min(before-g.drop, w.z[c.Box]+g.rise)
+		c.BoxDropM = before - c.BoxLevelM
 	}
+	// What is left over is throttled away, or let down into the box.
+	if spare := source - c.BoxDropM - c.SupplyLossM - c.RunningLevelM; spare > rounding {
+		c.ThrottleM = spare
+	}
+	c.Layout.SupplyPipe, c.Layout.SupplyM, c.Layout.SettlingBox = c.SupplyPipe, c.SupplyM, o.box
 	if f.class == bare {
 		return
 	}
 	c.Standpipe = f.s
-	c.StandpipeWaterM = f.rung.level - w.z[f.s]
+	c.StandpipeWaterM = c.RunningLevelM - w.z[f.s]
 	c.StandpipeM = o.price[f.engine.standpipe].standpipeHeight(w, c.Intake, f.s)
 	if stand := st.stands[f.engine.standpipe]; stand != nil {
 		c.StandpipePipe = stand.ID

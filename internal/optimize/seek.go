@@ -91,11 +91,10 @@ func (st *site) costOf(f *found) int64 {
 		return cost
 	}
 	price := &st.options[f.rung.option].price[f.engine.standpipe]
-	i := int(f.rung.intake)
 	if f.class == bare {
-		return cost + price.pipe.at(st.water.s[f.s]-st.water.s[i])
+		return cost + price.pipe.at(f.rung.length)
 	}
-	return cost + price.of(st.water, i, f.s)
+	return cost + price.of(st.water, int(f.rung.intake), f.s, f.rung.length)
 }
 
 // wants says whether an engine belongs to the bucket.

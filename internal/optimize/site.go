@@ -147,6 +147,7 @@ func (st *site) placeHeights() {
 	}
 	st.water.pin(&p.Pins)
 	st.water.mustStand = st.water.mustStand || p.mustStand
+	st.water.seats = st.water.placeBoxes(st.boxRange())
 	st.drive = driveSite{at: p.Creek.Points, z: p.Creek.ZM, outlet: make([]float64, st.n), lengthMin: l.DriveLengthMinM, lengthMax: l.DriveLengthMaxM, pumpOK: make([]bool, st.n)}
 	st.lift = make([]float64, st.n)
 	for k := range st.n {
@@ -364,8 +365,10 @@ func (st *site) grade(o *supplyOption, m3s float64) (g grade, ok bool) {
 	}
 	g = grade{slope: slope, loss: l.IntakeLossK * v * v / (2 * hydraulics.Gravity), cover: outside + l.GradeLineCoverM - l.BedDepthM}
 	if o.box {
-		g.loss += l.BoxDropM
-		g.lead = max(l.BoxLeadM, math.SmallestNonzeroFloat64)
+		g.box, g.drop, g.rise = true, l.BoxDropM, l.BoxRiseM
+		if g.rise == 0 {
+			g.rise = math.Inf(1)
+		}
 	}
 	return g, true
 }
@@ -421,6 +424,9 @@ func (st *site) takeFlows(ctx context.Context) error {
 		for _, q := range st.flowLevels() {
 			st.flows = append(st.flows, &flow{site: st, m3s: q})
 		}
+	}
+	if err := st.layRoutes(ctx); err != nil {
+		return err
 	}
 	err := st.each(ctx, len(st.flows), func(k int) { st.flows[k].work(ctx) })
 	if err != nil {

@@ -10,7 +10,7 @@ type water struct {
 	z, s                 []float64 // water line; length along the slope, both in metres
 	intakeOK, standOK    []bool    // nil allows all
 	boxOK                []bool    // where a settling box may stand; nil allows all
-	seat                 int       // of a settling box that is pinned; -1 leaves it to the intake
+	seats                *seats    // of settling boxes along the creek
 	mustStand            bool      // only layouts with a standpipe count
 	blocked              []int32   // first station from here on that the supply pipe may not pass; n when none
 	steep                []int32   // last station that a pipe from here reaches before the fall is too small
@@ -22,9 +22,11 @@ type water struct {
 // hydraulic grade line.
 type grade struct {
 	slope float64 // J: friction slope at the flow
-	loss  float64 // m: spent at the intake and the settling box, metres
+	loss  float64 // m: spent at the intake, metres
 	cover float64 // c: least height of the grade line above the creek's water line; negative when the pipe lies deep
-	lead  float64 // the standpipe stands at least so far below the intake, metres along the slope
+	box   bool    // the water comes through a settling box
+	drop  float64 // spent at the settling box at least
+	rise  float64 // highest water of a settling box above the creek
 }
 
 // lines holds, for one grade, from which intakes a standpipe can be fed.
@@ -57,6 +59,13 @@ type grade struct {
 //	(2) highest(s, from) is the intake with the largest I, hence the largest
 //	    h and drive head, among all feasible ones at station from or below it.
 //
+// With a settling box the grade line starts again at the box: from an intake i
+// by a box at b it stands at I = min(I_i − drop, A_b + rise), the second where
+// the box would stand too high above the ground and water is let down into it.
+// Each intake with each of its boxes is a source of its own, which feeds the
+// standpipes below the box, again one contiguous stretch, and (1) and (2) hold
+// for sources; they are numbered in the order of their intakes.
+//
 // At a given s the pipe's length S_s − S_i and the standpipe's height, which
 // follows z_i, both fall or stay as i grows. What supply pipe and standpipe
 // cost is therefore a falling step function of i, and
@@ -70,17 +79,19 @@ type lines struct {
 	*water
 	grade
 	a           []float64 // A
-	first, last []int32   // standpipes that an intake can feed; last < first when none
-	byRank      []int32   // intakes, lowest head first
-	sorted      []float64 // their A
-	rank        []int32   // of each intake; -1 when it feeds nothing
+	head        []float64 // I of each source
+	first, last []int32   // standpipes that a source can feed; last < first when none
+	byRank      []int32   // sources, lowest head first
+	sorted      []float64 // their heads
+	rank        []int32   // of each source; -1 when it feeds nothing
+	reaches     []int32   // last station that the pipe from an intake reaches, without a box
+	far         []int32   // last station within the longest pipe from an intake
 
-	tree    rankTree
-	stack   []int32
-	leaving []int32 // first intake to leave after a station, and the next one
-	next    []int32
-	entered int // intakes up to here have been put in
-	at      int // station of the sweep
+	tree              rankTree
+	stack             []int32
+	leaving, arriving []int32 // first source to leave after a station or to come at one
+	nextOut, nextIn   []int32 // and the next one
+	at                int     // station of the sweep
 }
 
 // prepare works out the stretches and ranks for a grade, reusing memory.
@@ -104,12 +115,45 @@ func resize[T any](s []T, n int) []T {
 	return s[:n]
 }
 
+// sources is how many sources there are.
+func (l *lines) sources() int {
+	if l.box {
+		return len(l.seats.box)
+	}
+	return len(l.z)
+}
+
+// intakeOf and boxOf give the places of a source; the box is -1 where there is
+// none.
+func (l *lines) intakeOf(k int) int {
+	if l.box {
+		return int(l.seats.intake[k])
+	}
+	return k
+}
+
+func (l *lines) boxOf(k int) int {
+	if l.box {
+		return int(l.seats.box[k])
+	}
+	return -1
+}
+
+// firstOf is the first source of the intakes from a station on.
+func (l *lines) firstOf(intake int) int {
+	if l.box {
+		return int(l.seats.start[intake])
+	}
+	return intake
+}
+
 // stretches fills first and last. Upstream-bound, it keeps the records of A
-// over (i, n) on a stack; the first station that stands above the grade line
-// of i is among them.
+// over (i, n) on a stack; the first station that stands above a grade line
+// that starts at i is among them.
 func (l *lines) stretches() {
-	n := len(l.z)
-	l.first, l.last = resize(l.first, n), resize(l.last, n)
+	n, m := len(l.z), l.sources()
+	l.first, l.last, l.head = resize(l.first, m), resize(l.last, m), resize(l.head, m)
+	l.reaches, l.far = resize(l.reaches, n), resize(l.far, n)
 	l.stack = l.stack[:0]
 	far := n - 1
 	for i := n - 1; i >= 0; i-- {
@@ -122,29 +166,47 @@ func (l *lines) stretches() {
 		for far > i && !(l.s[far]-l.s[i] <= l.lengthMax) {
 			far--
 		}
-		last := min(int32(far), l.steep[i], l.blocked[i]-1)
-		if k := l.above(l.a[i] - l.loss); k >= 0 {
-			last = min(last, k-1)
-		}
-		l.last[i] = last
+		l.far[i] = int32(far)
+		l.reaches[i] = min(int32(far), l.downTo(i, l.a[i]-l.loss))
 		if l.intakeOK != nil && !l.intakeOK[i] {
-			l.last[i] = -1
+			l.reaches[i] = -1
+		}
+		if l.box {
+			for _, k := range l.seats.at[i] {
+				l.startAtBox(int(k), i)
+			}
 		}
 	}
-	if l.lead > 0 && l.seat >= 0 {
-		l.seats()
-		return
+	for k := range m {
+		i := l.intakeOf(k)
+		if !l.box {
+			l.head[k], l.first[k], l.last[k] = l.a[i]-l.loss, int32(i+1), l.reaches[i]
+			continue
+		}
+		l.last[k] = min(l.last[k], l.far[i])
+		if int32(l.boxOf(k)) > l.reaches[i] {
+			l.first[k], l.last[k] = int32(n), -1
+		}
 	}
-	box := 0
-	for i := range n {
-		box = max(box, i+1)
-		for box < n && !(l.s[box]-l.s[i] >= l.lead) {
-			box++
-		}
-		l.first[i] = int32(box)
-		if l.lead > 0 && box < n && l.boxOK != nil && !l.boxOK[box] {
-			l.last[i] = -1 // no seat for the settling box
-		}
+}
+
+// downTo is the last station down to which a grade line with a head, which
+// starts at i, stays above the pipe.
+func (l *lines) downTo(i int, head float64) int32 {
+	last := min(l.steep[i], l.blocked[i]-1)
+	if k := l.above(head); k >= 0 {
+		last = min(last, k-1)
+	}
+	return last
+}
+
+// startAtBox fills in the source k, whose box stands at b, as far as the creek
+// below b decides.
+func (l *lines) startAtBox(k, b int) {
+	l.head[k] = min(l.a[l.intakeOf(k)]-l.loss-l.drop, l.a[b]+l.rise)
+	l.first[k], l.last[k] = int32(b+1), l.downTo(b, l.head[k])
+	if !(l.head[k] >= l.a[b]) { // its water would stand below that of the creek
+		l.first[k], l.last[k] = int32(len(l.z)), -1
 	}
 }
 
@@ -166,101 +228,106 @@ func (l *lines) above(head float64) int32 {
 	return l.stack[lo-1]
 }
 
-// ranks sorts the intakes that feed anything by head, then by station.
+// ranks sorts the sources that feed anything by head, then by number.
 func (l *lines) ranks() {
 	l.byRank = l.byRank[:0]
-	l.rank = resize(l.rank, len(l.z))
-	for i := range l.z {
-		l.rank[i] = -1
-		if l.first[i] <= l.last[i] {
-			l.byRank = append(l.byRank, int32(i))
+	l.rank = resize(l.rank, len(l.head))
+	for k := range l.head {
+		l.rank[k] = -1
+		if l.first[k] <= l.last[k] {
+			l.byRank = append(l.byRank, int32(k))
 		}
 	}
 	slices.SortFunc(l.byRank, func(i, j int32) int {
 		switch {
-		case l.a[i] < l.a[j]:
+		case l.head[i] < l.head[j]:
 			return -1
-		case l.a[i] > l.a[j]:
+		case l.head[i] > l.head[j]:
 			return 1
 		}
 		return int(i - j)
 	})
 	l.sorted = l.sorted[:0]
-	for r, i := range l.byRank {
-		l.rank[i] = int32(r)
-		l.sorted = append(l.sorted, l.a[i])
+	for r, k := range l.byRank {
+		l.rank[k] = int32(r)
+		l.sorted = append(l.sorted, l.head[k])
 	}
 }
 
 // restart puts the sweep before the first station.
 func (l *lines) restart() {
-	n := len(l.z)
+	n, m := len(l.z), len(l.head)
 	l.tree.reset(len(l.byRank))
-	l.leaving, l.next = resize(l.leaving, n), resize(l.next, n)
+	l.leaving, l.arriving = resize(l.leaving, n), resize(l.arriving, n)
+	l.nextOut, l.nextIn = resize(l.nextOut, m), resize(l.nextIn, m)
 	for k := range l.leaving {
-		l.leaving[k] = -1
+		l.leaving[k], l.arriving[k] = -1, -1
 	}
-	l.entered, l.at = 0, -1
+	for _, k := range l.byRank {
+		first, last := l.first[k], l.last[k]
+		l.nextIn[k], l.arriving[first] = l.arriving[first], k
+		l.nextOut[k], l.leaving[last] = l.leaving[last], k
+	}
+	l.at = -1
 }
 
 // moveTo brings the sweep to a station, which must not lie upstream of the
 // last one.
 func (l *lines) moveTo(s int) {
-	for ; l.at < s; l.at++ {
+	for l.at < s {
 		if l.at >= 0 {
-			for i := l.leaving[l.at]; i >= 0; i = l.next[i] {
-				l.tree.put(int(l.rank[i]), -1)
+			for k := l.leaving[l.at]; k >= 0; k = l.nextOut[k] {
+				l.tree.put(int(l.rank[k]), -1)
 			}
 		}
-	}
-	for ; l.entered < len(l.z) && int(l.first[l.entered]) <= s; l.entered++ {
-		i := l.entered
-		if last := l.last[i]; l.rank[i] >= 0 && int(last) >= s {
-			l.tree.put(int(l.rank[i]), i)
-			l.next[i] = l.leaving[last]
-			l.leaving[last] = int32(i)
+		l.at++
+		for k := l.arriving[l.at]; k >= 0; k = l.nextIn[k] {
+			l.tree.put(int(l.rank[k]), int(k))
 		}
 	}
 }
 
-// height is the running water above the creek at s when i feeds it.
-func (l *lines) height(i, s int) float64 { return l.a[i] - l.loss - l.a[s] }
+// height is the running water above the creek at s when a source feeds it.
+func (l *lines) height(k, s int) float64 { return l.head[k] - l.a[s] }
 
-// highest gives the feasible intake with the most head for the sweep's
-// station, at station from or below it; -1 when there is none.
+// length is the pipe from the intake of a source to s.
+func (l *lines) length(k, s int) float64 { return l.s[s] - l.s[l.intakeOf(k)] }
+
+// highest gives the feasible source with the most head for the sweep's
+// station, with its intake at station from or below it; -1 when there is none.
 func (l *lines) highest(from int) int {
 	s := l.at
 	// The first rank whose water would stand too high.
 	lo, hi := 0, len(l.sorted)
 	for lo < hi {
 		mid := (lo + hi) / 2
-		if l.sorted[mid]-l.loss-l.a[s] <= l.heightMax {
+		if l.sorted[mid]-l.a[s] <= l.heightMax {
 			lo = mid + 1
 		} else {
 			hi = mid
 		}
 	}
-	i := l.tree.highest(lo-1, from)
-	if i < 0 || l.height(i, s) < l.heightMin {
+	k := l.tree.highest(lo-1, l.firstOf(from))
+	if k < 0 || l.height(k, s) < l.heightMin {
 		return -1
 	}
-	return i
+	return k
 }
 
-// feeds says whether i can feed a standpipe at s with its water within the
-// bounds of height.
-func (l *lines) feeds(i, s int) bool {
-	if s < int(l.first[i]) || s > int(l.last[i]) {
+// feeds says whether a source can feed a standpipe at s with its water within
+// the bounds of height.
+func (l *lines) feeds(k, s int) bool {
+	if s < int(l.first[k]) || s > int(l.last[k]) {
 		return false
 	}
-	h := l.height(i, s)
+	h := l.height(k, s)
 	return h >= l.heightMin && h <= l.heightMax
 }
 
 // newWater prepares what all grades share.
 func newWater(z, s []float64, intakeOK, standOK, passOK []bool, slopeMin float64) *water {
 	n := len(z)
-	w := &water{z: z, s: s, intakeOK: intakeOK, standOK: standOK, boxOK: standOK, seat: -1, blocked: make([]int32, n), steep: make([]int32, n), heightMax: math.Inf(1), lengthMax: math.Inf(1)}
+	w := &water{z: z, s: s, intakeOK: intakeOK, standOK: standOK, boxOK: standOK, blocked: make([]int32, n), steep: make([]int32, n), heightMax: math.Inf(1), lengthMax: math.Inf(1)}
 	for i := n - 1; i >= 0; i-- {
 		w.blocked[i], w.steep[i] = int32(n), int32(i)
 		if i+1 < n {

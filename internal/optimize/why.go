@@ -108,7 +108,9 @@ func (st *site) newInquiry() *inquiry {
 	q.flow = st.flows[len(st.flows)-1]
 	least := math.Inf(1)
 	for k := range st.options {
-		if g, ok := st.grade(&st.options[k], q.flow.m3s); ok && g.slope+g.loss < least {
+		g, ok := st.grade(&st.options[k], q.flow.m3s)
+		g.loss, g.box = g.loss+g.drop, false // as if the box stood at the intake
+		if ok && g.slope+g.loss < least {
 			least, q.option, q.grade = g.slope+g.loss, k, g
 		}
 	}

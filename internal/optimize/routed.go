@@ -1,0 +1,333 @@
+package optimize
+
+import (
+	"cmp"
+	"context"
+	"math"
+	"slices"
+
+	"route/internal/terrain"
+)
+
+// routed holds, for one supply option at one flow, from where a standpipe can
+// be fed by pipes that leave the creek where that is shorter.
+//
+// Each source is an intake or an intake with a settling box, as in lines; its
+// reach has the shortest pipe to every station. A shorter pipe brings water
+// higher and costs less, so that no other need be looked at. (With one
+// exception that is made on purpose: where the shortest pipe brings water
+// higher than a standpipe may be or a pump bears, a longer one might be right.
+// Such a layout is left out; a gate valve or a narrower pipe does the same for
+// less money.)
+type routed struct {
+	*water
+	grade
+	option  int32
+	sources []routedSource // in the order of their intakes
+	low     []int32        // first source that might feed a station
+	at      [][]int32      // sources by box
+}
+
+// routedSource is a start of a grade line.
+type routedSource struct {
+	intake, box, from int32   // the grade line starts at from: the box, else the intake
+	level             float64 // its height there
+	before            float64 // pipe in front of the box
+	reach             *terrain.SupplyReach
+}
+
+// way gives the pipe to s and the water there, within the bounds of a
+// standpipe.
+func (r *routed) way(src *routedSource, s int) (w rung, ok bool) {
+	along, ok := src.reach.Length(s)
+	if !ok {
+		return w, false
+	}
+	length := src.before + along
+	level := src.level - r.slope*along
+	// The reach may hold stations that stand above this very grade line.
+	if !(r.z[s]+r.cover <= level) || length > r.lengthMax {
+		return w, false
+	}
+	if h := level - r.z[s]; !(h >= r.heightMin && h <= r.heightMax) {
+		return w, false
+	}
+	return rung{level: level, length: length, intake: src.intake, box: src.box, option: r.option}, true
+}
+
+// feeding appends the ways to a standpipe at s, their costs left out.
+func (r *routed) feeding(dst []rung, s int) []rung {
+	for k := int(r.low[s]); k < len(r.sources) && int(r.sources[k].intake) < s; k++ {
+		if w, ok := r.way(&r.sources[k], s); ok {
+			dst = append(dst, w)
+		}
+	}
+	return dst
+}
+
+// above appends the ways to a standpipe at s with water above a level.
+func (r *routed) above(dst []rung, s int, price *supplyPrices, level float64) []rung {
+	dst = r.feeding(dst, s)
+	kept := dst[:0]
+	for _, w := range dst {
+		if w.level > level {
+			w.cost = price.of(r.water, int(w.intake), s, w.length)
+			kept = append(kept, w)
+		}
+	}
+	return kept
+}
+
+// atBox appends the ways to a drive pipe that starts at a settling box at s.
+func (r *routed) atBox(dst []rung, s int) []rung {
+	if !r.box {
+		return dst
+	}
+	for _, k := range r.at[s] {
+		src := &r.sources[k]
+		if h := src.level - r.z[s]; h >= 0 && h <= r.heightMax {
+			dst = append(dst, rung{level: src.level, length: src.before, intake: src.intake, box: src.box, option: r.option})
+		}
+	}
+	return dst
+}
+
+// climbRouted enters the highest ways of one option.
+func (f *flow) climbRouted(r *routed) {
+	var ways []rung
+	for s := range r.z {
+		ways = ways[:0]
+		if r.standsAt(s) {
+			ways = r.feeding(ways, s)
+		}
+		standings := len(ways)
+		if !r.mustStand {
+			ways = r.atBox(ways, s)
+		}
+		for k, w := range ways {
+			c := standing
+			if k >= standings {
+				c = bare
+			}
+			if w.level > f.top[c][s].level {
+				f.top[c][s] = w
+			}
+		}
+	}
+}
+
+// demand is a grade line for which a reach is wanted.
+type demand struct {
+	grade terrain.SupplyGrade
+	reach **terrain.SupplyReach
+}
+
+// layRoutes finds the pipes over the ground from every source at every flow.
+func (st *site) layRoutes(ctx context.Context) error {
+	if st.Supply == nil || len(st.flows) == 0 {
+		return nil
+	}
+	// Pipes from the intakes: the same with and without a box.
+	type pipeAtFlow struct {
+		grade grade
+		reach []*terrain.SupplyReach // by intake
+	}
+	var pipes []*pipeAtFlow
+	of := map[int]*pipeAtFlow{} // by flow and supply option
+	for fk, f := range st.flows {
+		byItem := map[string]*pipeAtFlow{}
+		for k := range st.options {
+			o := &st.options[k]
+			g, ok := st.grade(o, f.m3s)
+			if !ok {
+				continue
+			}
+			if byItem[o.item.ID] == nil {
+				byItem[o.item.ID] = &pipeAtFlow{grade: g, reach: make([]*terrain.SupplyReach, st.n)}
+				pipes = append(pipes, byItem[o.item.ID])
+			}
+			of[fk*len(st.options)+k] = byItem[o.item.ID]
+		}
+	}
+	wanted := make([][]demand, st.n)
+	for i := range st.n {
+		if st.water.intakeOK != nil && !st.water.intakeOK[i] {
+			continue
+		}
+		for _, p := range pipes {
+			wanted[i] = append(wanted[i], demand{st.pipeGrade(&p.grade, st.water.z[i]-p.grade.loss), &p.reach[i]})
+		}
+	}
+	if err := st.each(ctx, st.n, func(i int) { st.satisfy(i, wanted[i]) }); err != nil {
+		return err
+	}
+	wanted = make([][]demand, st.n)
+	for fk, f := range st.flows {
+		f.routes = make([]*routed, len(st.options))
+		for k := range st.options {
+			r := &routed{water: st.water, option: int32(k), low: make([]int32, st.n)}
+			f.routes[k] = r
+			p := of[fk*len(st.options)+k]
+			if p == nil {
+				continue
+			}
+			r.grade, _ = st.grade(&st.options[k], f.m3s)
+			st.startRoutes(r, p.reach)
+			if r.box {
+				for j := range r.sources {
+					src := &r.sources[j]
+					wanted[src.from] = append(wanted[src.from], demand{st.pipeGrade(&r.grade, src.level), &src.reach})
+				}
+			}
+		}
+	}
+	if err := st.each(ctx, st.n, func(b int) { st.satisfy(b, wanted[b]) }); err != nil {
+		return err
+	}
+	for _, f := range st.flows {
+		for _, r := range f.routes {
+			r.index()
+		}
+	}
+	return nil
+}
+
+// pipeGrade is the grade line that starts at a level, less what lies between it
+// and the pipe's invert.
+func (st *site) pipeGrade(g *grade, level float64) terrain.SupplyGrade {
+	return terrain.SupplyGrade{Slope: g.slope, HeadM: level - (g.cover + st.Limits.BedDepthM)}
+}
+
+// startRoutes lists the sources of an option: the intakes, or each intake with
+// the settling boxes that its pipe reaches.
+func (st *site) startRoutes(r *routed, reach []*terrain.SupplyReach) {
+	boxes := st.boxRange()
+	for i, from := range reach {
+		if from == nil || from.End() == i {
+			continue
+		}
+		level := r.z[i] - r.loss
+		if !r.box {
+			r.sources = append(r.sources, routedSource{intake: int32(i), box: -1, from: int32(i), level: level, reach: from})
+			continue
+		}
+		boxes.places(i, from.End(), r.boxAllowed,
+			func(k int) (float64, bool) {
+				length, ok := from.Length(k)
+				return length, ok && r.z[k]+r.cover <= level-r.slope*length
+			},
+			func(b int, length float64) {
+				if w := min(level-r.slope*length-r.drop, r.z[b]+r.rise); w >= r.z[b] {
+					r.sources = append(r.sources, routedSource{intake: int32(i), box: int32(b), from: int32(b), level: w, before: length})
+				}
+			})
+	}
+}
+
+// index fills in where to look for the sources of a station.
+func (r *routed) index() {
+	n := len(r.z)
+	filled := 0
+	for k := range r.sources {
+		for end := r.sources[k].reach.End(); filled <= end; filled++ {
+			r.low[filled] = int32(k)
+		}
+	}
+	for ; filled < n; filled++ {
+		r.low[filled] = int32(len(r.sources))
+	}
+	if !r.box {
+		return
+	}
+	r.at = make([][]int32, n)
+	for k := range r.sources {
+		b := r.sources[k].box
+		r.at[b] = append(r.at[b], int32(k))
+	}
+}
+
+// satisfy finds the reach of every demand at a station. Grade lines differ in
+// thousands of ways, the shortest pipes in few: the loosest grade line of all
+// (the least slope, the greatest head) has pipes no longer than any other's,
+// and where they stay below another grade line too they are the shortest there
+// as well. Only what is left is searched again, in two halves.
+func (st *site) satisfy(from int, list []demand) {
+	if len(list) == 0 {
+		return
+	}
+	slices.SortStableFunc(list, func(a, b demand) int {
+		return cmp.Or(cmp.Compare(a.grade.Slope, b.grade.Slope), cmp.Compare(b.grade.HeadM, a.grade.HeadM))
+	})
+	var memory []bool
+	st.satisfySorted(from, list, &memory)
+}
+
+func (st *site) satisfySorted(from int, list []demand, memory *[]bool) {
+	if len(list) == 0 {
+		return
+	}
+	loosest := terrain.SupplyGrade{Slope: list[0].grade.Slope, HeadM: math.Inf(-1)}
+	for _, d := range list {
+		loosest.HeadM = max(loosest.HeadM, d.grade.HeadM)
+	}
+	reach := st.Supply.Reach(from, loosest)
+	if len(list) == 1 {
+		*list[0].reach = reach
+		return
+	}
+	var left []demand
+	for _, d := range list {
+		serves := false
+		if serves, *memory = reach.Serves(d.grade, *memory); serves {
+			*d.reach = reach
+		} else {
+			left = append(left, d)
+		}
+	}
+	half := (len(left) + 1) / 2
+	st.satisfySorted(from, left[:half], memory)
+	st.satisfySorted(from, left[half:], memory)
+}
+
+// drawSupply draws the supply line with the steps of the grid pulled out of it,
+// and gives the layout the head that the shorter pipe leaves, as far as
+// standpipe and pump bear it.
+func (st *site) drawSupply(c *Candidate, f *found, g *grade) {
+	r := f.flow.routes[f.rung.option]
+	src := r.sourceOf(f.rung.intake, f.rung.box)
+	level, to := r.z[c.Intake]-r.loss, c.DriveFrom
+	c.SupplyM = 0
+	if c.Box >= 0 {
+		front := st.Supply.Reach(c.Intake, st.pipeGrade(g, level))
+		line := st.Supply.Line(front, c.Box, st.pipeGrade(g, level))
+		c.SupplyLine = append(c.SupplyLine, line)
+		c.SupplyM, c.BoxAlongM = line.LengthM, line.LengthM
+		level = min(level-g.slope*line.LengthM-g.drop, r.z[c.Box]+g.rise)
+	}
+	if to > int(src.from) {
+		line := st.Supply.Line(src.reach, to, st.pipeGrade(g, src.level))
+		c.SupplyLine = append(c.SupplyLine, line)
+		c.SupplyM += line.LengthM
+		level -= g.slope * line.LengthM
+	}
+	if f.class == standing {
+		level = min(level, r.z[f.s]+r.heightMax)
+	}
+	head := level - st.drive.outlet[f.p]
+	if !(head > f.head) || head > st.allowed(f.p) {
+		return
+	}
+	if op, m := st.evaluate(f.choice, f.p, f.length, head); m == nil && op.DeliveredTotal >= f.op.DeliveredTotal {
+		c.Operation, c.DriveHeadM, c.RunningLevelM = op, head, level
+	}
+}
+
+// sourceOf finds a source by its places.
+func (r *routed) sourceOf(intake, box int32) *routedSource {
+	for k := range r.sources {
+		if src := &r.sources[k]; src.intake == intake && src.box == box {
+			return src
+		}
+	}
+	panic("optimize: a layout has a source that there is none of")
+}
