@@ -298,14 +298,13 @@ func (st *site) drawSupply(c *Candidate, f *found, g *grade) {
 	level, to := r.z[c.Intake]-r.loss, c.DriveFrom
 	c.SupplyM = 0
 	if c.Box >= 0 {
-		front := st.Supply.Reach(c.Intake, st.pipeGrade(g, level))
-		line := st.Supply.Line(front, c.Box, st.pipeGrade(g, level))
+		line := st.shortest(st.Supply.Reach(c.Intake, st.pipeGrade(g, level)), c.Box, st.pipeGrade(g, level))
 		c.SupplyLine = append(c.SupplyLine, line)
 		c.SupplyM, c.BoxAlongM = line.LengthM, line.LengthM
 		level = min(level-g.slope*line.LengthM-g.drop, r.z[c.Box]+g.rise)
 	}
 	if to > int(src.from) {
-		line := st.Supply.Line(src.reach, to, st.pipeGrade(g, src.level))
+		line := st.shortest(src.reach, to, st.pipeGrade(g, src.level))
 		c.SupplyLine = append(c.SupplyLine, line)
 		c.SupplyM += line.LengthM
 		level -= g.slope * line.LengthM
@@ -330,4 +329,28 @@ func (r *routed) sourceOf(intake, box int32) *routedSource {
 		}
 	}
 	panic("optimize: a layout has a source that there is none of")
+}
+
+// shortest draws the line of a reach to a station, or the one of every way over
+// the ground between the two where that is shorter.
+func (st *site) shortest(r *terrain.SupplyReach, to int, grade terrain.SupplyGrade) terrain.SupplyLine {
+	line := st.Supply.Line(r, to, grade)
+	ground, err := st.Supply.Between(context.Background(), r.From, to)
+	if err != nil {
+		return line
+	}
+	every := ground.Reach(0, grade)
+	if _, ok := every.Length(to - r.From); !ok {
+		return line
+	}
+	other := ground.Line(every, to-r.From, grade)
+	if other.LengthM >= line.LengthM {
+		return line
+	}
+	for k := range other.Station {
+		if other.Station[k] >= 0 {
+			other.Station[k] += r.From
+		}
+	}
+	return other
 }

@@ -63,7 +63,7 @@ type Trial struct {
 // the problem's is a part: regular says which stations.
 func NewTrials(ctx context.Context, p Problem, creek *profile.Profile, regular []int, land TrialLand) (*Trials, error) {
 	p = p.WithDelivery(0)
-	p.Pins = Pins{}
+	p.Pins, p.Supply = Pins{}, nil // along the creek
 	p.Choices.SettlingBox = []bool{false, true}
 	t := &Trials{creek: creek, regular: regular, land: land}
 	if t.land.MayStand == nil {
@@ -235,7 +235,6 @@ func (t *Trials) at(base *site, at TrialPlaces, way DeliveryWay, choice TrialCho
 	if r.s < 0 {
 		r.class, r.s = bare, max(r.i, r.box)
 	}
-	st.water.seat = r.box
 	r.length = st.drive.length(r.s, r.p)
 	r.fixed = r.fixedBreaches(&t.land)
 	return r
@@ -320,7 +319,7 @@ func (r *trial) ways() []trialWay {
 	for f := range r.flows {
 		if r.class == bare && r.box < 0 {
 			if r.choice.SupplyPipe == "" {
-				list = r.withHead(list, f, rung{level: r.water.z[r.i], intake: int32(r.i), option: poolOption}, nil)
+				list = r.withHead(list, f, rung{level: r.water.z[r.i], intake: int32(r.i), box: -1, option: poolOption}, nil)
 			}
 			continue
 		}
@@ -331,7 +330,7 @@ func (r *trial) ways() []trialWay {
 			}
 			if g, ok := r.grade(o, r.flows[f].m3s); ok {
 				level, breaches := r.carry(g)
-				list = r.withHead(list, f, rung{level: level, intake: int32(r.i), option: int32(k)}, breaches)
+				list = r.withHead(list, f, rung{level: level, length: r.water.s[r.s] - r.water.s[r.i], intake: int32(r.i), box: int32(r.box), option: int32(k)}, breaches)
 			}
 		}
 	}
@@ -349,11 +348,17 @@ func (r *trial) carry(g grade) (level float64, breaches []Breach) {
 		if over := a(k) + g.cover - head; !(a(k)+g.cover <= head) && over > worst {
 			worst, at = over, k
 		}
+		if k == r.box {
+			head = min(head-g.drop, a(k)+g.rise)
+			if !(head >= a(k)) && r.class == standing {
+				breaches = r.breach(breaches, k, BoxTooLow, quantity.Metres(a(k)-head), quantity.Value{})
+			}
+		}
 	}
 	if at >= 0 {
 		breaches = r.breach(breaches, at, SupplySummit, quantity.Metres(worst), quantity.Value{})
 	}
-	h := a(r.i) - g.loss - a(r.s)
+	h := head - a(r.s)
 	switch {
 	case !(h <= w.heightMax):
 		breaches = r.breach(breaches, r.s, StandpipeTooHigh, quantity.Metres(h+l.StandpipeFreeboardM), quantity.Metres(l.StandpipeMaxM))

@@ -211,8 +211,9 @@ func (g *grader) places() {
 	if c.Box >= 0 {
 		g.l.SettlingBox = &SettlingBox{
 			Place:  g.atStation(c.Box, z[c.Box]),
-			WaterM: Number(g.gradeAt(c.Box)),
-			AlongM: Number(g.creek.SlopeM[c.Box] - g.creek.SlopeM[c.Intake]),
+			WaterM: Number(c.BoxLevelM),
+			AlongM: Number(c.BoxAlongM),
+			LossM:  Number(z[c.Intake] - c.BoxLevelM),
 		}
 	}
 	if c.Standpipe >= 0 {
@@ -230,20 +231,6 @@ func (g *grader) places() {
 	g.l.Tank = Tank{Place: g.at(g.tank, g.tankM), InletM: Number(g.problem.TankInletM)}
 }
 
-// gradeAt is the running grade line of the supply pipe over a station: the
-// pool's surface less what intake, friction and the box take up to there.
-func (g *grader) gradeAt(k int) float64 {
-	level := g.creek.ZM[g.c.Intake]
-	if k == g.c.Intake {
-		return level
-	}
-	level -= g.c.IntakeLossM + g.c.SupplySlope*(g.creek.SlopeM[k]-g.creek.SlopeM[g.c.Intake])
-	if g.c.Box >= 0 && k >= g.c.Box {
-		level -= g.c.BoxDropM
-	}
-	return level
-}
-
 func pipeRun(it *catalog.Item, lengthM, flow float64, temperatureK float64) PipeRun {
 	p := it.Pipe
 	rating := Unknown
@@ -256,26 +243,6 @@ func pipeRun(it *catalog.Item, lengthM, flow float64, temperatureK float64) Pipe
 		FlowLS: Number(flow * 1000), VelocityMS: Number(flow / p.Pipe.Area()),
 		PressureM: Unknown, RatingM: rating,
 	}
-}
-
-// laySupply follows the creek's bed from the intake to the head of the drive
-// pipe.
-func (g *grader) laySupply() {
-	if g.c.DriveFrom == g.c.Intake {
-		return
-	}
-	run := pipeRun(g.supplyPipe, g.c.SupplyM, g.c.Flow, g.site.TemperatureK)
-	run.LossM = Number(g.c.SupplyLossM)
-	static := g.creek.ZM[g.c.Intake]
-	deepest := 0.0
-	for k := g.c.Intake; k <= g.c.DriveFrom; k++ {
-		invert := g.creek.ZM[k] - g.site.Limits.BedDepthM
-		deepest = math.Max(deepest, static-invert)
-		ground := g.creek.ZM[k]
-		run.Path = append(run.Path, g.vertex(g.atStation(k, ground), g.creek.SlopeM[k]-g.creek.SlopeM[g.c.Intake], invert, g.gradeAt(k)))
-	}
-	run.PressureM = Number(deepest)
-	g.l.Supply = &Supply{run}
 }
 
 func (g *grader) vertex(p Place, along, invert, grade float64) Vertex {
@@ -329,6 +296,7 @@ func (g *grader) layDrive() {
 		LengthToDiameter: Number(c.DriveM / g.drivePipe.Pipe.Pipe.Inside),
 		LengthToHead:     Number(c.DriveM / c.DriveHeadM),
 	}
+	g.l.Drive.measureSupports(catalog.AnchorSpacingM)
 }
 
 // layDelivery follows the cheapest way over the ground; its grade line falls
@@ -478,7 +446,7 @@ func takeoffLine(prices *catalog.Catalog, line catalog.Line) TakeoffLine {
 
 // doubts are what a reader of this layout must know.
 func (g *grader) doubts() []finding.Finding {
-	found := append(append([]finding.Finding{}, g.c.Findings...), g.found...)
+	found := append(append(append([]finding.Finding{}, g.c.Findings...), g.found...), g.tellSupplyRoute()...)
 	if names := g.crossingNames(); len(names) > 0 {
 		found = append(found, finding.New(finding.Warning, "crossing", "the delivery pipe crosses "+strings.Join(names, ", "), "ask who owns it, and what a crossing must look like, before digging"))
 	}

@@ -249,6 +249,9 @@ type SettlingBox struct {
 	Place
 	WaterM Number `json:"water_m"`
 	AlongM Number `json:"along_m"` // from the intake, along the supply pipe
+	// LossM is how far its water stands below the intake pool: the head starts
+	// again at the box.
+	LossM Number `json:"loss_m"`
 	// AreaM2 is the least water surface, VolumeM3 the least content.
 	AreaM2   Number `json:"area_m2"`
 	VolumeM3 Number `json:"volume_m3"`
@@ -300,7 +303,14 @@ type PipeRun struct {
 }
 
 // Supply is the pipe from intake to standpipe.
-type Supply struct{ PipeRun }
+type Supply struct {
+	PipeRun
+	Route     string `json:"route"`          // creek: along its bed; free: over the ground where that is shorter
+	CreekM    Number `json:"creek_length_m"` // length along the creek between the same places
+	TrenchM   Number `json:"trench_m"`       // of its length away from the creek, in a trench
+	TrestleM  Number `json:"trestle_m"`      // and on supports
+	ThrottleM Number `json:"throttle_m"`     // head left over, for the gate valve to take
+}
 
 // Drive is the pipe from standpipe to pump; LossM is null, the cycle holds it.
 type Drive struct {
@@ -308,6 +318,13 @@ type Drive struct {
 	FallM            Number `json:"fall_m"`
 	LengthToDiameter Number `json:"length_to_diameter"`
 	LengthToHead     Number `json:"length_to_head"`
+	// Posts is how many of its anchors stand on posts, PostHighestM how high the
+	// highest is; TrenchM is the length in a trench, TrenchDeepestM how deep that
+	// is to the invert.
+	Posts          int    `json:"posts"`
+	PostHighestM   Number `json:"post_highest_m"`
+	TrenchM        Number `json:"trench_m"`
+	TrenchDeepestM Number `json:"trench_deepest_m"`
 }
 
 // Delivery is the pipe from pump to tank.

@@ -179,7 +179,7 @@ func (j *job) state() (optimize.Problem, error) {
 	j.otherWays(creek, extra, &p)
 	j.whereAllowed(&p)
 	j.pinProblem(&p, places)
-	return p, nil
+	return p, j.supplyGround(&p)
 }
 
 // whereAllowed marks where something may stand and where a pipe may pass: on

@@ -47,6 +47,12 @@ type Site struct {
 	Objective    optimize.Objective
 	Certainty    float64 // chance that the water must be reached with; 0: none is asked for
 	Limits       optimize.Limits
+	// SupplyRoute is creek or free: whether supply pipes may leave the creek.
+	SupplyRoute string
+	// SupplyDigM and SupplyTrestleM are how far below and above the ground a
+	// supply pipe may lie away from the creek; SupplySavingM is what leaving it
+	// must save.
+	SupplyDigM, SupplyTrestleM, SupplySavingM float64
 	// DeliveryMaxM bounds the delivery line, and with it how far from the
 	// tank anything is looked at.
 	DeliveryMaxM float64

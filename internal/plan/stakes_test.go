@@ -25,7 +25,7 @@ func straight(length, from, to float64) []Vertex {
 func TestStakesByHandCount(t *testing.T) {
 	l := &Layout{
 		Intake:      Intake{WaterM: 101},
-		Supply:      &Supply{PipeRun{Path: straight(50, 100.8, 100)}},
+		Supply:      &Supply{PipeRun: PipeRun{Path: straight(50, 100.8, 100)}},
 		Drive:       Drive{PipeRun: PipeRun{Path: straight(20, 100, 98)}},
 		Delivery:    Delivery{PipeRun: PipeRun{Path: straight(65, 98, 120)}, Drains: []Number{7}, Vents: []Number{40.3}},
 		Standpipe:   &Standpipe{HeightM: 2, RunningLevelM: 100.9, Place: Place{GroundM: 100}},

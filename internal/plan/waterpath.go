@@ -96,8 +96,9 @@ func (g *grader) supplyLegs() []hydraulics.Leg {
 	}
 	leg := hydraulics.Leg{LevelM: float64(g.l.Intake.WaterM)}
 	var legs []hydraulics.Leg
+	chainage := chainageOf(path)
 	for k, v := range path {
-		leg.Station = append(leg.Station, float64(v.StationM))
+		leg.Station = append(leg.Station, chainage[k])
 		leg.Invert = append(leg.Invert, float64(v.InvertM))
 		if n := len(leg.Station); n > 1 {
 			leg.Pipe = append(leg.Pipe, pipe)
@@ -112,12 +113,37 @@ func (g *grader) supplyLegs() []hydraulics.Leg {
 			legs = append(legs, leg)
 			if atBox && !last {
 				leg = hydraulics.Leg{LevelM: float64(g.l.SettlingBox.WaterM)}
-				leg.Station, leg.Invert = []float64{float64(v.StationM)}, []float64{float64(v.InvertM)}
+				leg.Station, leg.Invert = []float64{chainage[k]}, []float64{float64(v.InvertM)}
 				box = math.Inf(1)
 			}
 		}
 	}
 	return legs
+}
+
+// chainageOf gives the horizontal distance of each vertex along a pipe.
+func chainageOf(path []Vertex) []float64 {
+	chainage := make([]float64, len(path))
+	for k := 1; k < len(path); k++ {
+		along, fall := float64(path[k].AlongM-path[k-1].AlongM), float64(path[k].InvertM-path[k-1].InvertM)
+		chainage[k] = chainage[k-1] + math.Sqrt(math.Max(along*along-fall*fall, 0))
+	}
+	return chainage
+}
+
+// creekStation is the station of the creek at a distance down the supply pipe:
+// of the vertex itself, or of the last one before it that lies on the creek.
+func (w *waterPath) creekStation(chainage float64) float64 {
+	station := float64(w.l.Intake.StationM)
+	for k, at := range chainageOf(w.l.Supply.Path) {
+		if at > chainage+1e-9 {
+			break
+		}
+		if s := w.l.Supply.Path[k].StationM; s.Known() {
+			station = float64(s)
+		}
+	}
+	return station
 }
 
 // sharpEntrance is the loss coefficient of a pipe flush with a wall, Crane
@@ -159,6 +185,9 @@ func (w *waterPath) runSupply() {
 		}
 		run := levelRun(leg)
 		flat.of(leg, run, run.Value)
+	}
+	for _, k := range []*worst{&above, &rating, &summit, &sag, &slow, &flat} {
+		k.stationM = w.creekStation(k.stationM)
 	}
 	w.tellSupply(above, rating, summit, sag, slow, flat)
 }

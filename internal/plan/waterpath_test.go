@@ -57,7 +57,7 @@ func waterworks(t *testing.T, flow float64) *grader {
 	}
 	g.l.Intake = Intake{WaterM: 20.5}
 	g.l.SettlingBox = &SettlingBox{WaterM: 19.9, AlongM: 10}
-	g.l.Supply = &Supply{PipeRun{VelocityMS: Number(flow / wide.Pipe.Area()), Path: laid([2]float64{0, 19.8}, [2]float64{10, 19.5}, [2]float64{30, 19.5}, [2]float64{50, 19.3})}}
+	g.l.Supply = &Supply{PipeRun: PipeRun{VelocityMS: Number(flow / wide.Pipe.Area()), Path: laid([2]float64{0, 19.8}, [2]float64{10, 19.5}, [2]float64{30, 19.5}, [2]float64{50, 19.3})}}
 	g.l.Standpipe = &Standpipe{Place: Place{GroundM: 18.3}, HeightM: 2, StaticLevelM: 19.9, RunningLevelM: 19.3, InsideM: 0.15}
 	g.l.Delivery = Delivery{PipeRun: PipeRun{VelocityMS: 0.16, Path: laid([2]float64{0, 15}, [2]float64{20, 14}, [2]float64{60, 40}, [2]float64{80, 35}, [2]float64{100, 45})}}
 	g.l.Pump = Pump{OutletM: 15}

@@ -1,6 +1,7 @@
 package terrain
 
 import (
+	"context"
 	"math"
 
 	"github.com/paulmach/orb"
@@ -23,6 +24,7 @@ type linePoint struct {
 	low, high float64 // limits of the invert
 	station   int
 	length    float64 // of the stretch that leads here
+	creek     bool    // it leads along the creek
 }
 
 // laid is the state of a pipe at a place: its length so far, and the highest
@@ -61,8 +63,11 @@ func (g *SupplyGround) Line(r *SupplyReach, to int, grade SupplyGrade) SupplyLin
 // trace lists the places of a line of the reach.
 func (g *SupplyGround) trace(r *SupplyReach, to int) []linePoint {
 	var list []linePoint
-	for at := r.at[to-r.From]; at >= 0; at = r.nodes[at].parent {
+	for at := r.at[to-r.From]; at >= 0; {
 		v := &r.nodes[at]
+		for at = v.parent; at >= 0 && r.nodes[at].node < 0; {
+			at = r.nodes[at].parent
+		}
 		p := linePoint{at: g.place(v.node), station: -1}
 		p.low, p.high = g.limits(v.node)
 		if int(v.node) < g.n {
@@ -70,8 +75,10 @@ func (g *SupplyGround) trace(r *SupplyReach, to int) []linePoint {
 		} else {
 			p.z = g.cells[int(v.node)-g.n].z
 		}
-		if v.parent >= 0 {
-			p.length = v.length - r.nodes[v.parent].length
+		if at >= 0 {
+			before := &r.nodes[at]
+			p.length = v.length - before.length
+			p.creek = !v.cut && int(v.node) < g.n && int(before.node) < g.n
 		}
 		list = append(list, p)
 	}
@@ -94,7 +101,7 @@ func (g *SupplyGround) pull(part []linePoint, at laid, grade SupplyGrade) []line
 			if ok && g.possible(part[j:], there, grade) {
 				next, after = j, there
 				step = part[j]
-				step.length = there.length - at.length
+				step.length, step.creek = there.length-at.length, false
 				break
 			}
 		}
@@ -195,11 +202,14 @@ func (g *SupplyGround) refine(points []linePoint) []linePoint {
 	fine := points[:1:1]
 	for i := 1; i < len(points); i++ {
 		a, b := points[i-1], points[i]
-		if a.station >= 0 && b.station >= 0 {
+		if b.creek {
 			fine = append(fine, b)
 			continue
 		}
 		steps := max(1, int(math.Ceil(distance(a.at, b.at)/(drawnStep*g.grid.CellM))))
+		if a.station >= 0 && b.station >= 0 {
+			steps = max(steps, 2) // a line of two stations is one along the creek
+		}
 		for k := 1; k < steps; k++ {
 			t := float64(k) / float64(steps)
 			p := linePoint{at: orb.Point{a.at[0] + t*(b.at[0]-a.at[0]), a.at[1] + t*(b.at[1]-a.at[1])}, station: -1, length: b.length / float64(steps)}
@@ -239,4 +249,16 @@ func (g *SupplyGround) lay(points []linePoint, grade SupplyGrade) SupplyLine {
 		l.AlongM, l.Station = append(l.AlongM, l.LengthM), append(l.Station, p.station)
 	}
 	return l
+}
+
+// Between is the ground between two stations of this one with every way over
+// its cells, its first station from.
+func (g *SupplyGround) Between(ctx context.Context, from, to int) (*SupplyGround, error) {
+	part := SupplyCreek{At: g.creek.At[from : to+1], BedM: g.creek.BedM[from : to+1], AlongM: g.creek.AlongM[from : to+1]}
+	if g.creek.Closed != nil {
+		part.Closed = g.creek.Closed[from : to+1]
+	}
+	rules := g.rules
+	rules.CutsOnly = false
+	return NewSupplyGround(ctx, g.grid, part, rules)
 }

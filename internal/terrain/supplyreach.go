@@ -29,6 +29,7 @@ type reachNode struct {
 	lowest       float64 // that the pipe may lie here
 	midLength    float64 // half-way of a knight's move
 	midLowest    float64 // -Inf for other moves
+	cut          bool    // it is a station at the end of a cut; node −1 is a place on one
 }
 
 // supplyLabel is one way to a node.
@@ -46,6 +47,8 @@ type supplySearch struct {
 	kept    []int32 // of each label, its place among the nodes of the result
 	grade   SupplyGrade
 	from    int32
+	longest float64 // line
+	budget  float64 // most that length and way back may add up to
 }
 
 // nodeState is what is known of a node: the highest level among the labels
@@ -81,15 +84,38 @@ type heapEntry struct {
 // labels taken in the order of length need only be kept when they are higher
 // than all before at their node: a station, where the pipe lies on the bed, has
 // one.
+//
+// Beside the creek a line is given up where even the shortest way on to any
+// station would leave it longer than the creek down to there, less the saving
+// that the rules ask for. A line that saves so much is never given up; one that
+// goes round a place of the creek that stands above the grade line, and is
+// longer for it, is not found.
 func (g *SupplyGround) Reach(from int, grade SupplyGrade) *SupplyReach {
+	if g.rules.CutsOnly {
+		return g.byCuts(from, grade)
+	}
 	s := g.scratch.Get().(*supplySearch)
 	defer g.scratch.Put(s)
 	r := &SupplyReach{From: from, slopeMin: g.rules.SlopeMin, startM: g.creek.BedM[from]}
 	if g.closed(from) {
 		return r
 	}
-	s.start(g.n+len(g.cells), from, grade)
+	s.start(g.n+len(g.cells), grade)
+	s.from, s.longest, s.budget = int32(from), g.rules.LengthMaxM, -g.rules.LeastSavingM-g.along[from]
+	s.begin(int32(from), 0)
 	var reached []int32
+	g.search(s, func(at int32, first bool) {
+		if node := int(s.labels[at].node); node < g.n && node > from {
+			reached = append(reached, at)
+		}
+	})
+	r.keep(g, s, reached)
+	return r
+}
+
+// search settles the labels in the order of length; visit is called with each
+// that is kept, and whether it is the first at its node.
+func (g *SupplyGround) search(s *supplySearch, visit func(at int32, first bool)) {
 	for len(s.heap) > 0 {
 		at := s.pop()
 		l := s.labels[at]
@@ -97,21 +123,24 @@ func (g *SupplyGround) Reach(from int, grade SupplyGrade) *SupplyReach {
 		if l.level <= known.best {
 			continue // one that is no longer is as high
 		}
+		visit(at, math.IsInf(known.best, -1))
 		known.best = l.level
 		if int(l.node) < g.n {
-			if int(l.node) > from {
-				reached = append(reached, at)
-			}
 			g.fromStation(s, at)
 		} else {
 			g.fromCell(s, at)
 		}
 	}
-	r.keep(g, s, reached)
-	return r
 }
 
-func (s *supplySearch) start(nodes, from int, grade SupplyGrade) {
+// begin starts a search at a station.
+func (s *supplySearch) begin(station int32, length float64) {
+	s.touched = append(s.touched, station)
+	s.labels = append(s.labels, supplyLabel{length, math.Inf(1), station, -1})
+	s.push(heapEntry{length, int32(len(s.labels) - 1)})
+}
+
+func (s *supplySearch) start(nodes int, grade SupplyGrade) {
 	for _, v := range s.touched {
 		s.state[v] = unseen
 	}
@@ -119,17 +148,17 @@ func (s *supplySearch) start(nodes, from int, grade SupplyGrade) {
 		s.state = append(s.state, unseen)
 	}
 	s.touched, s.labels, s.heap, s.kept = s.touched[:0], s.labels[:0], s.heap[:0], s.kept[:0]
-	s.grade, s.from = grade, int32(from)
-	s.touched = append(s.touched, int32(from))
-	s.labels = append(s.labels, supplyLabel{0, math.Inf(1), int32(from), -1})
-	s.push(heapEntry{0, 0})
+	s.grade = grade
 }
 
 // offer tries to come to a node with a length and a level, from a label.
 func (g *SupplyGround) offer(s *supplySearch, to, at int32, length, level float64) {
 	lowest, highest := g.limits(to)
-	if level < lowest || !(lowest <= s.grade.HeadM-s.grade.Slope*length) || length > g.rules.LengthMaxM {
+	if level < lowest || !(lowest <= s.grade.HeadM-s.grade.Slope*length) || length > s.longest {
 		return
+	}
+	if int(to) >= g.n && g.wayBack != nil && length+g.wayBack[int(to)-g.n] > s.budget {
+		return // the creek is shorter, wherever the line comes back to it
 	}
 	level = math.Min(level, highest)
 	known := &s.state[to]
