@@ -255,7 +255,7 @@ func fixtureLayout(creek []creekPoint, from, head, pump int, standpipe, box bool
 
 // fixtureSupply follows the creek for two thirds and then cuts across a bend.
 func fixtureSupply(creek []creekPoint, from, to int) *plan.Supply {
-	s := &plan.Supply{}
+	s := &plan.Supply{Route: "creek"}
 	s.PipeRun = plan.PipeRun{Item: "pe-2", Material: "Polyethylene", Size: "2 in", Standard: "ASTM D2239 SIDR 15", InsideM: 0.0525, FlowLS: 2.8, VelocityMS: 1.29, PressureM: 3, RatingM: 70, LengthSigmaM: 1.1}
 	leave := from + 2*(to-from)/3
 	lower := creek[to]

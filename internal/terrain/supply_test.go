@@ -136,7 +136,7 @@ func (in *supplyInstance) enumerate() []float64 {
 		}
 		at := in.creek.At[k]
 		c0, r0 := min(int(at[0]), in.grid.Cols-1), min(int(float64(in.grid.Rows)-at[1]), in.grid.Rows-1)
-		for r := r0 - 1; r <= r0+1; r++ {
+		for r := r0 - 1; r <= r0+1 && !closedCell(c0, r0); r++ {
 			for c := c0 - 1; c <= c0+1; c++ {
 				if closedCell(c, r) || usedCell[r*in.grid.Cols+c] {
 					continue
@@ -196,7 +196,7 @@ func (in *supplyInstance) enumerate() []float64 {
 			}
 			at := in.creek.At[k]
 			c0, r0 := min(int(at[0]), in.grid.Cols-1), min(int(float64(in.grid.Rows)-at[1]), in.grid.Rows-1)
-			if c < c0-1 || c > c0+1 || r < r0-1 || r > r0+1 {
+			if closedCell(c0, r0) || c < c0-1 || c > c0+1 || r < r0-1 || r > r0+1 {
 				continue
 			}
 			bed := in.creek.BedM[k]

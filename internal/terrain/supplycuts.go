@@ -54,6 +54,9 @@ const cutStep = 0.5
 // cut lays a pipe along a straight line between two stations.
 func (g *SupplyGround) cut(from, to int, run, length float64) (need []needPoint, ok bool) {
 	a, b := linePoint{at: g.creek.At[from], station: from}, linePoint{at: g.creek.At[to], station: to}
+	if !g.mayCross(a.at, b.at) {
+		return nil, false
+	}
 	level := g.creek.BedM[from]
 	steps := max(2, int(math.Ceil(run/(cutStep*g.grid.CellM))))
 	step := length / float64(steps)

@@ -30,6 +30,8 @@ type SupplyRules struct {
 	LeastSavingM float64
 	// CutsOnly leaves the creek on straight lines between two stations only,
 	// which takes thousands of times less work than every way over the cells.
+	// Stations further apart along the creek than four times the longest pipe
+	// are not joined.
 	CutsOnly bool
 }
 
@@ -266,6 +268,9 @@ func (g *SupplyGround) join() {
 		col, row, ok := g.grid.Cell(at)
 		if !ok || g.closed(k) {
 			continue
+		}
+		if _, ok := g.ground(col, row); !ok {
+			continue // the pipe may not leave the creek there
 		}
 		for dy := -1; dy <= 1; dy++ {
 			for dx := -1; dx <= 1; dx++ {

@@ -145,7 +145,7 @@ func (g *SupplyGround) straight(a, b linePoint, at laid, grade SupplyGrade) (lai
 	run := distance(a.at, b.at)
 	length := math.Hypot(run, b.z-a.z)
 	steps := max(1, int(math.Ceil(run/(chordStep*g.grid.CellM))))
-	ok := true
+	ok := g.mayCross(a.at, b.at)
 	for k := 1; k < steps && ok; k++ {
 		t := float64(k) / float64(steps)
 		p := linePoint{at: orb.Point{a.at[0] + t*(b.at[0]-a.at[0]), a.at[1] + t*(b.at[1]-a.at[1])}}
@@ -175,6 +175,32 @@ func (g *SupplyGround) limitsBetween(a, b linePoint, at orb.Point) (low, high fl
 	}
 	z := g.heightAt(at)
 	return z - g.rules.DigM, z + g.rules.TrestleM, !math.IsNaN(z)
+}
+
+// mayCross says whether a straight line enters no cell that is forbidden.
+func (g *SupplyGround) mayCross(a, b orb.Point) bool {
+	if g.rules.Forbidden == nil {
+		return true
+	}
+	// In units of cells, whose borders are the whole numbers.
+	in := func(p orb.Point) place {
+		return place{(p[0] - g.grid.Bound.Min[0]) / g.grid.CellM, (g.grid.Bound.Max[1] - p[1]) / g.grid.CellM}
+	}
+	from, to := in(a), in(b)
+	free := func(t float64) bool {
+		col, row := int(math.Floor(from.x+t*(to.x-from.x))), int(math.Floor(from.y+t*(to.y-from.y)))
+		if col < 0 || row < 0 || col >= g.grid.Cols || row >= g.grid.Rows {
+			return false
+		}
+		return !g.rules.Forbidden[row*g.grid.Cols+col]
+	}
+	ok, last := true, 0.0
+	crossings(from, to, func(t float64, _ place) bool {
+		ok = free((last + t) / 2)
+		last = t
+		return ok
+	})
+	return ok && free((last+1)/2)
 }
 
 // heightAt is the ground at a place, bilinear between the middles of the cells;

@@ -71,7 +71,7 @@ type heapEntry struct {
 // moves of a king and of a knight, which goes through the mean height of the
 // two cells that it jumps over and enters neither where it is forbidden; no
 // diagonal between two cells that are) and between a station and the nine
-// cells around it. For these lines the result is exact. Its labels are a
+// cells around it, unless its own is forbidden. For these lines the result is exact. Its labels are a
 // length and the highest level y at which the pipe can lie,
 //
 //	y = min(y before − least slope · step, ground + trestle)
