@@ -182,18 +182,20 @@ func (f *flow) options() []*usedOption {
 		st := f.site
 		for k := range st.options {
 			if f.routes != nil {
-				if len(f.routes[k].sources) > 0 {
-					f.used = append(f.used, &usedOption{option: int32(k), routed: f.routes[k]})
+				if len(f.routes[k].sources) == 0 {
+					continue
 				}
-				continue
 			}
 			g, ok := st.grade(&st.options[k], f.m3s)
 			if !ok {
 				continue
 			}
 			u := &usedOption{option: int32(k)}
+			if f.routes != nil {
+				u.routed = f.routes[k]
+			}
 			u.lines.prepare(st.water, g)
-			if len(u.lines.head) > 0 {
+			if u.routed != nil || len(u.lines.head) > 0 {
 				f.used = append(f.used, u)
 			}
 		}
@@ -293,13 +295,10 @@ func (u *usedOption) atBox(dst []rung, s int) []rung {
 	return dst
 }
 
-// feeding appends the ways to a standpipe at s, their costs left out. It looks
-// at all intakes within the length of a supply pipe; along the creek it is for
-// the rare pump that the highest way gives too much head.
+// feeding appends the ways along the creek to a standpipe at s, their costs
+// left out. It looks at all intakes within the length of a supply pipe; it is
+// for the rare pump that the highest way gives too much head.
 func (u *usedOption) feeding(dst []rung, s int) []rung {
-	if u.routed != nil {
-		return u.routed.feeding(dst, s)
-	}
 	l := &u.lines
 	for k := l.firstOf(s) - 1; k >= 0 && l.length(k, s) <= l.lengthMax; k-- {
 		if l.feeds(k, s) {
@@ -336,6 +335,9 @@ func (f *flow) lower(s int, c class, stand int, level float64) []rung {
 		for _, u := range f.options() {
 			price := &st.options[u.option].price[stand]
 			from := len(list)
+			if u.routed != nil {
+				list = u.routed.feeding(list, s)
+			}
 			list = u.feeding(list, s)
 			for k := from; k < len(list); k++ {
 				list[k].cost = price.of(st.water, int(list[k].intake), s, list[k].length)

@@ -89,6 +89,7 @@ type Problem struct {
 	// of Creek as its own and the bed BedDepthM below; nil keeps them along the
 	// creek.
 	Supply *terrain.SupplyGround
+	known  *knownReaches // of Supply
 	// ChordAllowed says whether a straight drive pipe may cross the land
 	// between two points; nil allows all. It is called from several goroutines.
 	ChordAllowed func(a, b orb.Point) bool

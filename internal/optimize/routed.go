@@ -5,6 +5,7 @@ import (
 	"context"
 	"math"
 	"slices"
+	"sync"
 
 	"route/internal/terrain"
 )
@@ -14,11 +15,10 @@ import (
 //
 // Each source is an intake or an intake with a settling box, as in lines; its
 // reach has the shortest pipe to every station. A shorter pipe brings water
-// higher and costs less, so that no other need be looked at. (With one
-// exception that is made on purpose: where the shortest pipe brings water
-// higher than a standpipe may be or a pump bears, a longer one might be right.
-// Such a layout is left out; a gate valve or a narrower pipe does the same for
-// less money.)
+// higher and costs less, so that no other need be looked at: where it brings the
+// water higher than a standpipe may be, the gate valve at its end takes the
+// rest. Where a pump bears less head than that, the pipes along the creek are
+// looked at as well, so that leaving the creek never makes a layout worse.
 type routed struct {
 	*water
 	grade
@@ -49,9 +49,10 @@ func (r *routed) way(src *routedSource, s int) (w rung, ok bool) {
 	if !(r.z[s]+r.cover <= level) || length > r.lengthMax {
 		return w, false
 	}
-	if h := level - r.z[s]; !(h >= r.heightMin && h <= r.heightMax) {
+	if !(level-r.z[s] >= r.heightMin) {
 		return w, false
 	}
+	level = min(level, r.z[s]+r.heightMax)
 	return rung{level: level, length: length, intake: src.intake, box: src.box, option: r.option}, true
 }
 
@@ -96,21 +97,22 @@ func (r *routed) atBox(dst []rung, s int) []rung {
 func (f *flow) climbRouted(r *routed) {
 	var ways []rung
 	for s := range r.z {
-		ways = ways[:0]
-		if r.standsAt(s) {
-			ways = r.feeding(ways, s)
-		}
-		standings := len(ways)
-		if !r.mustStand {
-			ways = r.atBox(ways, s)
-		}
-		for k, w := range ways {
-			c := standing
-			if k >= standings {
-				c = bare
+		if top := &f.top[standing][s]; r.standsAt(s) {
+			for k := int(r.low[s]); k < len(r.sources) && int(r.sources[k].intake) < s; k++ {
+				if src := &r.sources[k]; src.level > top.level {
+					if w, ok := r.way(src, s); ok && w.level > top.level {
+						*top = w
+					}
+				}
 			}
-			if w.level > f.top[c][s].level {
-				f.top[c][s] = w
+		}
+		if r.mustStand {
+			continue
+		}
+		ways = r.atBox(ways[:0], s)
+		for _, w := range ways {
+			if w.level > f.top[bare][s].level {
+				f.top[bare][s] = w
 			}
 		}
 	}
@@ -126,6 +128,9 @@ type demand struct {
 func (st *site) layRoutes(ctx context.Context) error {
 	if st.Supply == nil || len(st.flows) == 0 {
 		return nil
+	}
+	if st.known == nil {
+		st.known = newKnownReaches(st.n)
 	}
 	// Pipes from the intakes: the same with and without a box.
 	type pipeAtFlow struct {
@@ -211,12 +216,14 @@ func (st *site) startRoutes(r *routed, reach []*terrain.SupplyReach) {
 			r.sources = append(r.sources, routedSource{intake: int32(i), box: -1, from: int32(i), level: level, reach: from})
 			continue
 		}
-		boxes.places(i, from.End(), r.boxAllowed,
-			func(k int) (float64, bool) {
-				length, ok := from.Length(k)
-				return length, ok && r.z[k]+r.cover <= level-r.slope*length
-			},
-			func(b int, length float64) {
+		// The same places as along the creek.
+		boxes.places(i, len(r.z)-1, r.boxAllowed,
+			func(k int) (float64, bool) { return r.s[k] - r.s[i], true },
+			func(b int, _ float64) {
+				length, ok := from.Length(b)
+				if !ok || !(r.z[b]+r.cover <= level-r.slope*length) {
+					return
+				}
 				if w := min(level-r.slope*length-r.drop, r.z[b]+r.rise); w >= r.z[b] {
 					r.sources = append(r.sources, routedSource{intake: int32(i), box: int32(b), from: int32(b), level: w, before: length})
 				}
@@ -255,11 +262,39 @@ func (st *site) satisfy(from int, list []demand) {
 	if len(list) == 0 {
 		return
 	}
+	st.known.mu[from].Lock()
+	defer st.known.mu[from].Unlock()
+	known := st.known.reach[from]
+	list = slices.DeleteFunc(list, func(d demand) bool {
+		reach := known[d.grade]
+		if reach != nil {
+			*d.reach = reach
+		}
+		return reach != nil
+	})
 	slices.SortStableFunc(list, func(a, b demand) int {
 		return cmp.Or(cmp.Compare(a.grade.Slope, b.grade.Slope), cmp.Compare(b.grade.HeadM, a.grade.HeadM))
 	})
 	var memory []bool
 	st.satisfySorted(from, list, &memory)
+	for _, d := range list {
+		known[d.grade] = *d.reach
+	}
+}
+
+// knownReaches keeps the reaches of a problem, so that they are found once
+// however often its places are searched.
+type knownReaches struct {
+	mu    []sync.Mutex // by station
+	reach []map[terrain.SupplyGrade]*terrain.SupplyReach
+}
+
+func newKnownReaches(n int) *knownReaches {
+	k := &knownReaches{mu: make([]sync.Mutex, n), reach: make([]map[terrain.SupplyGrade]*terrain.SupplyReach, n)}
+	for i := range k.reach {
+		k.reach[i] = map[terrain.SupplyGrade]*terrain.SupplyReach{}
+	}
+	return k
 }
 
 func (st *site) satisfySorted(from int, list []demand, memory *[]bool) {
@@ -296,6 +331,12 @@ func (st *site) drawSupply(c *Candidate, f *found, g *grade) {
 	r := f.flow.routes[f.rung.option]
 	src := r.sourceOf(f.rung.intake, f.rung.box)
 	level, to := r.z[c.Intake]-r.loss, c.DriveFrom
+	if src == nil {
+		return
+	}
+	if _, ok := src.reach.Length(to); !ok && to > int(src.from) {
+		return
+	}
 	c.SupplyM = 0
 	if c.Box >= 0 {
 		line := st.shortest(st.Supply.Reach(c.Intake, st.pipeGrade(g, level)), c.Box, st.pipeGrade(g, level))
@@ -321,14 +362,15 @@ func (st *site) drawSupply(c *Candidate, f *found, g *grade) {
 	}
 }
 
-// sourceOf finds a source by its places.
+// sourceOf finds a source by its places; nil where there is none, which can
+// only be for a pipe along the creek that touches its grade line.
 func (r *routed) sourceOf(intake, box int32) *routedSource {
 	for k := range r.sources {
 		if src := &r.sources[k]; src.intake == intake && src.box == box {
 			return src
 		}
 	}
-	panic("optimize: a layout has a source that there is none of")
+	return nil
 }
 
 // shortest draws the line of a reach to a station, or the one of every way over

@@ -173,8 +173,9 @@ func (o *overGround) routedWays(st *site, f *flow, option *supplyOption, i int) 
 	standing := func(box, from int, source, before float64, shortest []float64) {
 		for s := from + 1; s < st.n; s++ {
 			level, length := source-slope*shortest[s], before+shortest[s]
-			if h := rise(level, s); length <= l.SupplyLengthMaxM && h >= l.StandpipeMinM && h <= highest {
-				ways = append(ways, bruteWay{box, s, level, length, true})
+			if length <= l.SupplyLengthMaxM && rise(level, s) >= l.StandpipeMinM {
+				// The gate valve takes what a standpipe cannot hold.
+				ways = append(ways, bruteWay{box, s, min(level, z[s]+highest), length, true})
 			}
 		}
 	}
@@ -185,8 +186,12 @@ func (o *overGround) routedWays(st *site, f *flow, option *supplyOption, i int) 
 		return ways
 	}
 	st.boxRange().places(i, st.n-1, func(int) bool { return true },
-		func(b int) (float64, bool) { return shortest[b], !math.IsInf(shortest[b], 1) },
-		func(b int, before float64) {
+		func(b int) (float64, bool) { return st.Creek.SlopeM[b] - st.Creek.SlopeM[i], true },
+		func(b int, _ float64) {
+			before := shortest[b]
+			if math.IsInf(before, 1) {
+				return
+			}
 			water := min(source-slope*before-l.BoxDropM, z[b]+l.BoxRiseM)
 			if water < z[b] {
 				return
@@ -219,7 +224,9 @@ func TestRoutedJointSearchEqualsBruteForce(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		want := bruteRunOver(st, o.routedWays)
+		want := bruteRunOver(st, func(st *site, f *flow, option *supplyOption, i int) []bruteWay {
+			return append(o.routedWays(st, f, option, i), creekWays(st, f, option, i)...)
+		})
 		got := nothing()
 		for _, goal := range []Objective{MostHead, MostWater, LeastCost} {
 			f := st.seek(t.Context(), goal, bucket{to: st.n, anyClass: true}, nil)

@@ -261,7 +261,7 @@ func (t *table) window(length, lift float64) (low, high float64) {
 // bearsAny is the most head that the engine bears in any drive pipe.
 func (t *table) bearsAny() float64 { return t.bears }
 
-const windowMargin = 1.05
+const windowMargin = 1.1
 
 // mixEnds interpolates the ends of windows; next to one that is outside the
 // table, the other counts when it is the safer.

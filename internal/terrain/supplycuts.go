@@ -14,6 +14,7 @@ type supplyCut struct {
 	to     int32
 	length float64
 	need   []needPoint // what it asks of the grade line
+	most   float64     // highest level that it asks for
 }
 
 // needPoint is a place on a cut where the grade line may be no lower than a
@@ -39,7 +40,11 @@ func (g *SupplyGround) findCuts(ctx context.Context) error {
 				continue
 			}
 			if need, ok := g.cut(from, to, run, length); ok {
-				g.cuts[from] = append(g.cuts[from], supplyCut{int32(to), length, need})
+				most := math.Inf(-1)
+				for _, p := range need {
+					most = math.Max(most, p.lowest)
+				}
+				g.cuts[from] = append(g.cuts[from], supplyCut{int32(to), length, need, most})
 			}
 		}
 	})
@@ -134,6 +139,9 @@ func (g *SupplyGround) byCuts(from int, grade SupplyGrade) *SupplyReach {
 		}
 		for c := range g.cuts[k] {
 			cut := &g.cuts[k][c]
+			if to := int(cut.to) - from; to < len(at) && at[to].length <= here+cut.length {
+				continue
+			}
 			if cut.below(grade, here) {
 				offer(int(cut.to), arrival{here + cut.length, int32(k), int32(c)})
 			}
@@ -148,15 +156,11 @@ func (g *SupplyGround) byCuts(from int, grade SupplyGrade) *SupplyReach {
 		case math.IsInf(a.length, 1):
 			continue
 		default:
-			parent := r.at[int(a.station)-from]
+			v := reachNode{node: int32(from + i), parent: r.at[int(a.station)-from], length: a.length, lowest: g.creek.BedM[from+i], midLowest: math.Inf(-1)}
 			if a.cut >= 0 {
-				need := g.cuts[a.station][a.cut].need
-				for _, p := range need[:len(need)-1] {
-					r.nodes = append(r.nodes, reachNode{node: -1, parent: parent, length: at[int(a.station)-from].length + p.length, lowest: p.lowest, midLowest: math.Inf(-1)})
-					parent = int32(len(r.nodes) - 1)
-				}
+				v.cut = &g.cuts[a.station][a.cut]
 			}
-			r.nodes = append(r.nodes, reachNode{node: int32(from + i), parent: parent, length: a.length, lowest: g.creek.BedM[from+i], midLowest: math.Inf(-1), cut: a.cut >= 0})
+			r.nodes = append(r.nodes, v)
 		}
 		r.at[i] = int32(len(r.nodes) - 1)
 	}
@@ -165,6 +169,9 @@ func (g *SupplyGround) byCuts(from int, grade SupplyGrade) *SupplyReach {
 
 // below says whether a cut that begins after a length stays below a grade line.
 func (c *supplyCut) below(grade SupplyGrade, before float64) bool {
+	if c.most <= grade.HeadM-grade.Slope*(before+c.length) {
+		return true
+	}
 	for _, p := range c.need {
 		if !(p.lowest <= grade.HeadM-grade.Slope*(before+p.length)) {
 			return false

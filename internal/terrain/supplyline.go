@@ -65,9 +65,7 @@ func (g *SupplyGround) trace(r *SupplyReach, to int) []linePoint {
 	var list []linePoint
 	for at := r.at[to-r.From]; at >= 0; {
 		v := &r.nodes[at]
-		for at = v.parent; at >= 0 && r.nodes[at].node < 0; {
-			at = r.nodes[at].parent
-		}
+		at = v.parent
 		p := linePoint{at: g.place(v.node), station: -1}
 		p.low, p.high = g.limits(v.node)
 		if int(v.node) < g.n {
@@ -78,7 +76,7 @@ func (g *SupplyGround) trace(r *SupplyReach, to int) []linePoint {
 		if at >= 0 {
 			before := &r.nodes[at]
 			p.length = v.length - before.length
-			p.creek = !v.cut && int(v.node) < g.n && int(before.node) < g.n
+			p.creek = v.cut == nil && int(v.node) < g.n && int(before.node) < g.n
 		}
 		list = append(list, p)
 	}

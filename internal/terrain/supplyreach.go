@@ -26,10 +26,10 @@ type SupplyReach struct {
 type reachNode struct {
 	node, parent int32
 	length       float64
-	lowest       float64 // that the pipe may lie here
-	midLength    float64 // half-way of a knight's move
-	midLowest    float64 // -Inf for other moves
-	cut          bool    // it is a station at the end of a cut; node −1 is a place on one
+	lowest       float64    // that the pipe may lie here
+	midLength    float64    // half-way of a knight's move
+	midLowest    float64    // -Inf for other moves
+	cut          *supplyCut // that it is the end of; nil for other steps
 }
 
 // supplyLabel is one way to a node.
@@ -402,6 +402,9 @@ func (r *SupplyReach) Serves(grade SupplyGrade, memory []bool) (bool, []bool) {
 			continue
 		}
 		below := memory[v.parent] && v.midLowest <= grade.HeadM-grade.Slope*v.midLength
+		if v.cut != nil {
+			below = below && v.cut.below(grade, r.nodes[v.parent].length)
+		}
 		memory[k] = below && v.lowest <= grade.HeadM-grade.Slope*v.length
 	}
 	for _, at := range r.at {
