@@ -350,11 +350,59 @@ func (f *flow) lower(s int, c class, stand int, level float64) []rung {
 // highestBelow gives the highest of the ways that below lists, the cheapest
 // among equals; noRung when there is none.
 func (f *flow) highestBelow(s int, c class, stand int, level float64) rung {
+	st := f.site
 	best := noRung
-	for _, r := range f.lower(s, c, stand, level) {
-		if r.level > best.level || r.level == best.level && r.cost < best.cost {
-			best = r
+	better := func(r rung) bool { return r.level > best.level || r.level == best.level && r.cost < best.cost }
+	if c == bare {
+		for _, r := range f.bareWays(s, stand) {
+			if r.level <= level && better(r) {
+				best = r
+			}
+		}
+		return best
+	}
+	if !st.water.standsAt(s) {
+		return best
+	}
+	var ways []rung
+	for _, u := range f.options() {
+		ways = ways[:0]
+		if u.routed != nil {
+			ways = u.routed.feeding(ways, s)
+		}
+		ways = u.lines.highestUpTo(ways, s, u.option, level)
+		price := &st.options[u.option].price[stand]
+		for _, r := range ways {
+			if !(r.level <= level) || r.level < best.level {
+				continue
+			}
+			r.cost = price.of(st.water, int(r.intake), s, r.length)
+			if better(r) {
+				best = r
+			}
 		}
 	}
 	return best
+}
+
+// highestUpTo appends the highest ways along the creek to a standpipe at s with
+// water no higher than a level; several where they are as high.
+func (l *lines) highestUpTo(dst []rung, s int, option int32, level float64) []rung {
+	lo, hi := 0, len(l.byRank) // ranks below lo bring water no higher
+	for lo < hi {
+		mid := (lo + hi) / 2
+		if l.z[s]+(l.sorted[mid]-l.a[s]) <= level {
+			lo = mid + 1
+		} else {
+			hi = mid
+		}
+	}
+	found := math.Inf(-1)
+	for r := lo - 1; r >= 0 && l.sorted[r] >= found && l.sorted[r]-l.a[s] >= l.heightMin; r-- {
+		if k := int(l.byRank[r]); l.feeds(k, s) {
+			found = l.sorted[r]
+			dst = append(dst, l.rung(k, s, option))
+		}
+	}
+	return dst
 }

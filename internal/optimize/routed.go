@@ -24,7 +24,8 @@ type routed struct {
 	grade
 	option  int32
 	sources []routedSource // in the order of their intakes
-	low     []int32        // first source that might feed a station
+	feeders []int32        // those that feed standpipes
+	low     []int32        // first feeder that might feed a station
 	at      [][]int32      // sources by box
 }
 
@@ -58,8 +59,12 @@ func (r *routed) way(src *routedSource, s int) (w rung, ok bool) {
 
 // feeding appends the ways to a standpipe at s, their costs left out.
 func (r *routed) feeding(dst []rung, s int) []rung {
-	for k := int(r.low[s]); k < len(r.sources) && int(r.sources[k].intake) < s; k++ {
-		if w, ok := r.way(&r.sources[k], s); ok {
+	for _, k := range r.feeders[r.low[s]:] {
+		src := &r.sources[k]
+		if int(src.intake) >= s {
+			break
+		}
+		if w, ok := r.way(src, s); ok {
 			dst = append(dst, w)
 		}
 	}
@@ -98,11 +103,16 @@ func (f *flow) climbRouted(r *routed) {
 	var ways []rung
 	for s := range r.z {
 		if top := &f.top[standing][s]; r.standsAt(s) {
-			for k := int(r.low[s]); k < len(r.sources) && int(r.sources[k].intake) < s; k++ {
-				if src := &r.sources[k]; src.level > top.level {
-					if w, ok := r.way(src, s); ok && w.level > top.level {
-						*top = w
-					}
+			for _, k := range r.feeders[r.low[s]:] {
+				src := &r.sources[k]
+				if int(src.intake) >= s {
+					break
+				}
+				if !(src.level > top.level) {
+					continue
+				}
+				if w, ok := r.way(src, s); ok && w.level > top.level {
+					*top = w
 				}
 			}
 		}
@@ -234,14 +244,22 @@ func (st *site) startRoutes(r *routed, reach []*terrain.SupplyReach) {
 // index fills in where to look for the sources of a station.
 func (r *routed) index() {
 	n := len(r.z)
-	filled := 0
+	near := -1
 	for k := range r.sources {
-		for end := r.sources[k].reach.End(); filled <= end; filled++ {
+		if near >= 0 && r.sources[near].intake == r.sources[k].intake && r.feedsAll(&r.sources[near], &r.sources[k]) {
+			continue
+		}
+		r.feeders = append(r.feeders, int32(k))
+		near = k
+	}
+	filled := 0
+	for k, f := range r.feeders {
+		for end := r.sources[f].reach.End(); filled <= end; filled++ {
 			r.low[filled] = int32(k)
 		}
 	}
 	for ; filled < n; filled++ {
-		r.low[filled] = int32(len(r.sources))
+		r.low[filled] = int32(len(r.feeders))
 	}
 	if !r.box {
 		return
@@ -395,4 +413,22 @@ func (st *site) shortest(r *terrain.SupplyReach, to int, grade terrain.SupplyGra
 		}
 	}
 	return other
+}
+
+// feedsAll says whether one source brings water as high and with no more pipe
+// to every station that another of the same intake feeds, as a nearer settling
+// box does that need not let water down.
+func (r *routed) feedsAll(near, far *routedSource) bool {
+	const same = 1e-9 // metres
+	for s := int(far.from) + 1; s <= far.reach.End(); s++ {
+		w, ok := far.reach.Length(s)
+		if !ok {
+			continue
+		}
+		v, ok := near.reach.Length(s)
+		if !ok || near.before+v > far.before+w+same || near.level-r.slope*v < far.level-r.slope*w-same || !(r.z[s]+r.cover <= near.level-r.slope*v) {
+			return false
+		}
+	}
+	return true
 }

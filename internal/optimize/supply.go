@@ -188,6 +188,27 @@ func (l *lines) stretches() {
 			l.first[k], l.last[k] = int32(n), -1
 		}
 	}
+	if l.box {
+		l.dropFarBoxes()
+	}
+}
+
+// dropFarBoxes leaves out the sources that feed no standpipe which the same
+// intake does not feed with as much head by a nearer box: most of them, for a
+// box that need not let water down costs the same head wherever it stands. Of
+// one intake the nearer box comes later.
+func (l *lines) dropFarBoxes() {
+	near := -1 // last source kept
+	for k := len(l.head) - 1; k >= 0; k-- {
+		if l.first[k] > l.last[k] {
+			continue
+		}
+		if near >= 0 && l.seats.intake[near] == l.seats.intake[k] && l.head[near] == l.head[k] && l.first[near] <= l.first[k] && l.last[near] >= l.last[k] {
+			l.first[k], l.last[k] = int32(len(l.z)), -1
+			continue
+		}
+		near = k
+	}
 }
 
 // downTo is the last station down to which a grade line with a head, which
