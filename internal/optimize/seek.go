@@ -105,9 +105,9 @@ func (k *seeker) wantsClass(c class) bool { return k.anyClass || k.only == c }
 // highest gives the highest way to a station that ends no higher than a level.
 func (k *seeker) highest(f *flow, s int, c class, stand int, level float64) (rung, bool) {
 	if top := f.top[c][s]; top.level <= level {
-		if f.routes != nil && c == standing && top.intake >= 0 {
-			// Many ways bring water as high as the standpipe can be: the
-			// cheapest of them.
+		if c == standing && f.routes != nil && top.intake >= 0 || c == bare && top.box >= 0 {
+			// Many ways bring water as high as a standpipe or a settling box can
+			// hold it: the cheapest of them.
 			return f.rungs(stand, s, c)[0], true
 		}
 		return top, top.intake >= 0
