@@ -30,7 +30,6 @@ type seeker struct {
 
 	pumpOffers, placeOffers []priced  // memory for leastCost
 	sureList                []sureWay // memory for sureWays
-	fed                     []rung
 	// tooSmall lists heads and drive-pipe lengths at which the pump of the
 	// choice at work cannot draw the flow at one pump station: neither can it
 	// with less head or a longer pipe.

@@ -90,7 +90,11 @@ func (r *headRisk) row(p int) *riskRow {
 		for head < p && math.Hypot(at[head][0]-at[p][0], at[head][1]-at[p][1]) > r.Limits.DriveLengthMaxM+slack {
 			head++
 		}
-		for row.from < head && float64(along[head]-along[row.from]) > r.Limits.SupplyLengthMaxM+slack {
+		reach := r.Limits.SupplyLengthMaxM
+		if r.Supply != nil {
+			reach = r.Supply.ReachAlongM()
+		}
+		for row.from < head && float64(along[head]-along[row.from]) > reach+slack {
 			row.from++
 		}
 		least := math.Inf(1)
@@ -146,18 +150,8 @@ func (k *seeker) sureWays(f *flow, s, p int, c class, stand int, least, most flo
 			list = append(list, sureWay{r, head, sure})
 		}
 	}
-	if c == bare {
-		for _, r := range f.bareWays(s, stand) {
-			add(r)
-		}
-	} else if k.water.standsAt(s) {
-		for _, u := range f.options() {
-			price := &k.options[u.option].price[stand]
-			k.fed = u.lines.below(k.fed[:0], s, u.option, price, outlet+most+rounding)
-			for _, r := range k.fed {
-				add(r)
-			}
-		}
+	for _, r := range f.lower(s, c, stand, outlet+most+rounding) {
+		add(r)
 	}
 	k.sureList = list
 	return list

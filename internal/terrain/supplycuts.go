@@ -50,6 +50,14 @@ func (g *SupplyGround) findCuts(ctx context.Context) error {
 	})
 }
 
+// ReachAlongM bounds how far along the creek a pipe can lead.
+func (g *SupplyGround) ReachAlongM() float64 {
+	if g.rules.CutsOnly {
+		return reachAlong * g.rules.LengthMaxM
+	}
+	return math.Inf(1)
+}
+
 // reachAlong bounds how many times longer than a cut the creek may be.
 const reachAlong = 4
 
@@ -113,7 +121,7 @@ func (g *SupplyGround) byCuts(from int, grade SupplyGrade) *SupplyReach {
 	}
 	at := []arrival{{}} // of the stations from from on
 	offer := func(to int, a arrival) {
-		if a.length > g.rules.LengthMaxM {
+		if a.length > g.rules.LengthMaxM || g.creek.AlongM[to]-g.creek.AlongM[from] > reachAlong*g.rules.LengthMaxM {
 			return
 		}
 		for len(at) <= to-from {

@@ -30,8 +30,7 @@ type SupplyRules struct {
 	LeastSavingM float64
 	// CutsOnly leaves the creek on straight lines between two stations only,
 	// which takes thousands of times less work than every way over the cells.
-	// Stations further apart along the creek than four times the longest pipe
-	// are not joined.
+	// It looks no further along the creek than four times the longest pipe.
 	CutsOnly bool
 }
 

@@ -209,6 +209,9 @@ func TestCutsEqualEnumeration(t *testing.T) {
 		}
 		var walk func(s int, length float64)
 		walk = func(s int, length float64) {
+			if in.creek.AlongM[s]-in.creek.AlongM[in.from] > 4*longest {
+				return
+			}
 			if s != in.from {
 				best[s] = math.Min(best[s], length)
 			}
