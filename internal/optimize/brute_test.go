@@ -174,7 +174,7 @@ func creekWays(st *site, f *flow, o *supplyOption, i int) (ways []bruteWay) {
 	boxes := []int{-1}
 	if o.box {
 		boxes = nil
-		st.boxRange().places(i, st.n-1, func(b int) bool { return leaves(p.Pins.Box, b) },
+		st.boxRange().places(i, st.n-1, func(b int) bool { return leaves(p.Pins.Box, b) && (p.StandpipeAt == nil || p.StandpipeAt[b]) },
 			func(b int) (float64, bool) { return s3[b] - s3[i], true },
 			func(b int, _ float64) { boxes = append(boxes, b) })
 	}
@@ -182,6 +182,9 @@ func creekWays(st *site, f *flow, o *supplyOption, i int) (ways []bruteWay) {
 		source, from := z[i]-loss, i
 		for s := i + 1; s < st.n; s++ {
 			line := source - slope*(s3[s]-s3[from])
+			if p.PassAt != nil && (!p.PassAt[i] || !p.PassAt[s]) {
+				break
+			}
 			if s3[s]-s3[i] > l.SupplyLengthMaxM || z[s]-l.BedDepthM+outside+l.GradeLineCoverM > line {
 				break
 			}
@@ -193,7 +196,7 @@ func creekWays(st *site, f *flow, o *supplyOption, i int) (ways []bruteWay) {
 					ways = append(ways, bruteWay{box, s, source, s3[s] - s3[i], false})
 				}
 			}
-			if h := line - z[s]; s > box && h >= l.StandpipeMinM && h <= l.StandpipeMaxM-l.StandpipeFreeboardM {
+			if h := line - z[s]; s > box && (p.StandpipeAt == nil || p.StandpipeAt[s]) && h >= l.StandpipeMinM && h <= l.StandpipeMaxM-l.StandpipeFreeboardM {
 				ways = append(ways, bruteWay{box, s, line, s3[s] - s3[i], true})
 			}
 		}
