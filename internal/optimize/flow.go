@@ -238,12 +238,13 @@ func (f *flow) fill(ls *ladders, stand, part int) {
 				continue
 			}
 			rungs := ls.rungs[standing][s]
-			if down := levelFor(rungs, least); u.routed != nil {
-				more = u.routed.above(more[:0], s, price, down)
-			} else {
-				u.lines.moveTo(s)
-				more = u.lines.ladder(more[:0], u.option, price, down)
+			down := levelFor(rungs, least)
+			if u.routed != nil {
+				ls.rungs[standing][s] = u.routed.improve(rungs, s, price, down)
+				continue
 			}
+			u.lines.moveTo(s)
+			more = u.lines.ladder(more[:0], u.option, price, down)
 			for _, r := range more {
 				rungs = withRung(rungs, r)
 			}
@@ -336,7 +337,7 @@ func (f *flow) lower(s int, c class, stand int, level float64) []rung {
 			price := &st.options[u.option].price[stand]
 			from := len(list)
 			if u.routed != nil {
-				list = u.routed.feeding(list, s)
+				list = u.routed.standing(list, s)
 			}
 			list = u.feeding(list, s)
 			for k := from; k < len(list); k++ {
@@ -368,7 +369,7 @@ func (f *flow) highestBelow(s int, c class, stand int, level float64) rung {
 	for _, u := range f.options() {
 		ways = ways[:0]
 		if u.routed != nil {
-			ways = u.routed.feeding(ways, s)
+			ways = u.routed.standing(ways, s)
 		}
 		ways = u.lines.highestUpTo(ways, s, u.option, level)
 		price := &st.options[u.option].price[stand]

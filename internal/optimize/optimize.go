@@ -88,8 +88,7 @@ type Problem struct {
 	// Supply is the ground that supply pipes may be laid over, with the stations
 	// of Creek as its own and the bed BedDepthM below; nil keeps them along the
 	// creek.
-	Supply *terrain.SupplyGround
-	known  *knownReaches // of Supply
+	Supply *Supply
 	// ChordAllowed says whether a straight drive pipe may cross the land
 	// between two points; nil allows all. It is called from several goroutines.
 	ChordAllowed func(a, b orb.Point) bool

@@ -1,11 +1,8 @@
 package optimize
 
 import (
-	"cmp"
 	"context"
 	"math"
-	"slices"
-	"sync"
 
 	"route/internal/terrain"
 )
@@ -26,6 +23,7 @@ type routed struct {
 	sources []routedSource // in the order of their intakes
 	feeders []int32        // those that feed standpipes
 	low     []int32        // first feeder that might feed a station
+	most    []float64      // highest grade line that starts at a feeder or one after it
 	at      [][]int32      // sources by box
 }
 
@@ -57,31 +55,42 @@ func (r *routed) way(src *routedSource, s int) (w rung, ok bool) {
 	return rung{level: level, length: length, intake: src.intake, box: src.box, option: r.option}, true
 }
 
-// feeding appends the ways to a standpipe at s, their costs left out.
-func (r *routed) feeding(dst []rung, s int) []rung {
-	for _, k := range r.feeders[r.low[s]:] {
-		src := &r.sources[k]
+// feeding calls visit with the ways to a standpipe at s with water above the
+// level that visit gave last, their costs left out.
+func (r *routed) feeding(s int, above float64, visit func(w *rung) (above float64)) {
+	for k := int(r.low[s]); k < len(r.feeders) && r.most[k] > above; k++ {
+		src := &r.sources[r.feeders[k]]
 		if int(src.intake) >= s {
 			break
 		}
-		if w, ok := r.way(src, s); ok {
-			dst = append(dst, w)
+		if !(src.level > above) {
+			continue
+		}
+		if w, ok := r.way(src, s); ok && w.level > above {
+			above = visit(&w)
 		}
 	}
+}
+
+// standing appends the ways to a standpipe at s, their costs left out.
+func (r *routed) standing(dst []rung, s int) []rung {
+	all := math.Inf(-1)
+	r.feeding(s, all, func(w *rung) float64 {
+		dst = append(dst, *w)
+		return all
+	})
 	return dst
 }
 
-// above appends the ways to a standpipe at s with water above a level.
-func (r *routed) above(dst []rung, s int, price *supplyPrices, level float64) []rung {
-	dst = r.feeding(dst, s)
-	kept := dst[:0]
-	for _, w := range dst {
-		if w.level > level {
-			w.cost = price.of(r.water, int(w.intake), s, w.length)
-			kept = append(kept, w)
-		}
-	}
-	return kept
+// improve enters the ways to a standpipe at s with water above a level into the
+// list of the unbeaten.
+func (r *routed) improve(rungs []rung, s int, price *supplyPrices, above float64) []rung {
+	r.feeding(s, above, func(w *rung) float64 {
+		w.cost = price.of(r.water, int(w.intake), s, w.length)
+		rungs = withRung(rungs, *w)
+		return above
+	})
+	return rungs
 }
 
 // atBox appends the ways to a drive pipe that starts at a settling box at s.
@@ -102,19 +111,14 @@ func (r *routed) atBox(dst []rung, s int) []rung {
 func (f *flow) climbRouted(r *routed) {
 	var ways []rung
 	for s := range r.z {
-		if top := &f.top[standing][s]; r.standsAt(s) {
-			for _, k := range r.feeders[r.low[s]:] {
-				src := &r.sources[k]
-				if int(src.intake) >= s {
-					break
+		if top := &f.top[standing][s]; r.standsAt(s) && top.level < r.z[s]+r.heightMax {
+			r.feeding(s, top.level, func(w *rung) float64 {
+				*top = *w
+				if w.level >= r.z[s]+r.heightMax {
+					return math.Inf(1)
 				}
-				if !(src.level > top.level) {
-					continue
-				}
-				if w, ok := r.way(src, s); ok && w.level > top.level {
-					*top = w
-				}
-			}
+				return w.level
+			})
 		}
 		if r.mustStand {
 			continue
@@ -128,19 +132,10 @@ func (f *flow) climbRouted(r *routed) {
 	}
 }
 
-// demand is a grade line for which a reach is wanted.
-type demand struct {
-	grade terrain.SupplyGrade
-	reach **terrain.SupplyReach
-}
-
 // layRoutes finds the pipes over the ground from every source at every flow.
 func (st *site) layRoutes(ctx context.Context) error {
 	if st.Supply == nil || len(st.flows) == 0 {
 		return nil
-	}
-	if st.known == nil {
-		st.known = newKnownReaches(st.n)
 	}
 	// Pipes from the intakes: the same with and without a box.
 	type pipeAtFlow struct {
@@ -173,7 +168,7 @@ func (st *site) layRoutes(ctx context.Context) error {
 			wanted[i] = append(wanted[i], demand{st.pipeGrade(&p.grade, st.water.z[i]-p.grade.loss), &p.reach[i]})
 		}
 	}
-	if err := st.each(ctx, st.n, func(i int) { st.satisfy(i, wanted[i]) }); err != nil {
+	if err := st.each(ctx, st.n, func(i int) { st.Supply.satisfy(i, wanted[i]) }); err != nil {
 		return err
 	}
 	wanted = make([][]demand, st.n)
@@ -196,7 +191,7 @@ func (st *site) layRoutes(ctx context.Context) error {
 			}
 		}
 	}
-	if err := st.each(ctx, st.n, func(b int) { st.satisfy(b, wanted[b]) }); err != nil {
+	if err := st.each(ctx, st.n, func(b int) { st.Supply.satisfy(b, wanted[b]) }); err != nil {
 		return err
 	}
 	for _, f := range st.flows {
@@ -252,6 +247,12 @@ func (r *routed) index() {
 		r.feeders = append(r.feeders, int32(k))
 		near = k
 	}
+	r.most = make([]float64, len(r.feeders))
+	most := math.Inf(-1)
+	for k := len(r.feeders) - 1; k >= 0; k-- {
+		most = max(most, r.sources[r.feeders[k]].level)
+		r.most[k] = most
+	}
 	filled := 0
 	for k, f := range r.feeders {
 		for end := r.sources[f].reach.End(); filled <= end; filled++ {
@@ -269,150 +270,6 @@ func (r *routed) index() {
 		b := r.sources[k].box
 		r.at[b] = append(r.at[b], int32(k))
 	}
-}
-
-// satisfy finds the reach of every demand at a station. Grade lines differ in
-// thousands of ways, the shortest pipes in few: the loosest grade line of all
-// (the least slope, the greatest head) has pipes no longer than any other's,
-// and where they stay below another grade line too they are the shortest there
-// as well. Only what is left is searched again, in two halves.
-func (st *site) satisfy(from int, list []demand) {
-	if len(list) == 0 {
-		return
-	}
-	st.known.mu[from].Lock()
-	defer st.known.mu[from].Unlock()
-	known := st.known.reach[from]
-	list = slices.DeleteFunc(list, func(d demand) bool {
-		reach := known[d.grade]
-		if reach != nil {
-			*d.reach = reach
-		}
-		return reach != nil
-	})
-	slices.SortStableFunc(list, func(a, b demand) int {
-		return cmp.Or(cmp.Compare(a.grade.Slope, b.grade.Slope), cmp.Compare(b.grade.HeadM, a.grade.HeadM))
-	})
-	var memory []bool
-	st.satisfySorted(from, list, &memory)
-	for _, d := range list {
-		known[d.grade] = *d.reach
-	}
-}
-
-// knownReaches keeps the reaches of a problem, so that they are found once
-// however often its places are searched.
-type knownReaches struct {
-	mu    []sync.Mutex // by station
-	reach []map[terrain.SupplyGrade]*terrain.SupplyReach
-}
-
-func newKnownReaches(n int) *knownReaches {
-	k := &knownReaches{mu: make([]sync.Mutex, n), reach: make([]map[terrain.SupplyGrade]*terrain.SupplyReach, n)}
-	for i := range k.reach {
-		k.reach[i] = map[terrain.SupplyGrade]*terrain.SupplyReach{}
-	}
-	return k
-}
-
-func (st *site) satisfySorted(from int, list []demand, memory *[]bool) {
-	if len(list) == 0 {
-		return
-	}
-	loosest := terrain.SupplyGrade{Slope: list[0].grade.Slope, HeadM: math.Inf(-1)}
-	for _, d := range list {
-		loosest.HeadM = max(loosest.HeadM, d.grade.HeadM)
-	}
-	reach := st.Supply.Reach(from, loosest)
-	if len(list) == 1 {
-		*list[0].reach = reach
-		return
-	}
-	var left []demand
-	for _, d := range list {
-		serves := false
-		if serves, *memory = reach.Serves(d.grade, *memory); serves {
-			*d.reach = reach
-		} else {
-			left = append(left, d)
-		}
-	}
-	half := (len(left) + 1) / 2
-	st.satisfySorted(from, left[:half], memory)
-	st.satisfySorted(from, left[half:], memory)
-}
-
-// drawSupply draws the supply line with the steps of the grid pulled out of it,
-// and gives the layout the head that the shorter pipe leaves, as far as
-// standpipe and pump bear it.
-func (st *site) drawSupply(c *Candidate, f *found, g *grade) {
-	r := f.flow.routes[f.rung.option]
-	src := r.sourceOf(f.rung.intake, f.rung.box)
-	level, to := r.z[c.Intake]-r.loss, c.DriveFrom
-	if src == nil {
-		return
-	}
-	if _, ok := src.reach.Length(to); !ok && to > int(src.from) {
-		return
-	}
-	c.SupplyM = 0
-	if c.Box >= 0 {
-		line := st.shortest(st.Supply.Reach(c.Intake, st.pipeGrade(g, level)), c.Box, st.pipeGrade(g, level))
-		c.SupplyLine = append(c.SupplyLine, line)
-		c.SupplyM, c.BoxAlongM = line.LengthM, line.LengthM
-		level = min(level-g.slope*line.LengthM-g.drop, r.z[c.Box]+g.rise)
-	}
-	if to > int(src.from) {
-		line := st.shortest(src.reach, to, st.pipeGrade(g, src.level))
-		c.SupplyLine = append(c.SupplyLine, line)
-		c.SupplyM += line.LengthM
-		level -= g.slope * line.LengthM
-	}
-	if f.class == standing {
-		level = min(level, r.z[f.s]+r.heightMax)
-	}
-	head := level - st.drive.outlet[f.p]
-	if !(head > f.head) || head > st.allowed(f.p) {
-		return
-	}
-	if op, m := st.evaluate(f.choice, f.p, f.length, head); m == nil && op.DeliveredTotal >= f.op.DeliveredTotal {
-		c.Operation, c.DriveHeadM, c.RunningLevelM = op, head, level
-	}
-}
-
-// sourceOf finds a source by its places; nil where there is none, which can
-// only be for a pipe along the creek that touches its grade line.
-func (r *routed) sourceOf(intake, box int32) *routedSource {
-	for k := range r.sources {
-		if src := &r.sources[k]; src.intake == intake && src.box == box {
-			return src
-		}
-	}
-	return nil
-}
-
-// shortest draws the line of a reach to a station, or the one of every way over
-// the ground between the two where that is shorter.
-func (st *site) shortest(r *terrain.SupplyReach, to int, grade terrain.SupplyGrade) terrain.SupplyLine {
-	line := st.Supply.Line(r, to, grade)
-	ground, err := st.Supply.Between(context.Background(), r.From, to)
-	if err != nil {
-		return line
-	}
-	every := ground.Reach(0, grade)
-	if _, ok := every.Length(to - r.From); !ok {
-		return line
-	}
-	other := ground.Line(every, to-r.From, grade)
-	if other.LengthM >= line.LengthM {
-		return line
-	}
-	for k := range other.Station {
-		if other.Station[k] >= 0 {
-			other.Station[k] += r.From
-		}
-	}
-	return other
 }
 
 // feedsAll says whether one source brings water as high and with no more pipe

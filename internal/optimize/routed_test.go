@@ -61,7 +61,7 @@ func randomOverGround(t *testing.T, r *rand.Rand) *overGround {
 	if err != nil {
 		t.Fatal(err)
 	}
-	o.Supply = ground
+	o.Supply = NewSupply(ground)
 	return o
 }
 

@@ -23,6 +23,7 @@ type Trials struct {
 	creek        *profile.Profile // every station that a place may have
 	regular      []int            // those at which the pipe is held against the grade line
 	land         TrialLand
+	supply       *Supply // nil keeps supply pipes along the creek
 }
 
 // TrialLand says where something may stand and where the supply pipe may pass,
@@ -63,9 +64,9 @@ type Trial struct {
 // the problem's is a part: regular says which stations.
 func NewTrials(ctx context.Context, p Problem, creek *profile.Profile, regular []int, land TrialLand) (*Trials, error) {
 	p = p.WithDelivery(0)
-	p.Pins, p.Supply = Pins{}, nil // along the creek
+	t := &Trials{creek: creek, regular: regular, land: land, supply: p.Supply}
+	p.Pins, p.Supply = Pins{}, nil // each trial has stations of its own
 	p.Choices.SettlingBox = []bool{false, true}
-	t := &Trials{creek: creek, regular: regular, land: land}
 	if t.land.MayStand == nil {
 		t.land.MayStand = func(Place, int) bool { return true }
 	}
@@ -155,8 +156,10 @@ type trial struct {
 	class     class
 	length    float64 // of the drive pipe
 	choice    TrialChoice
-	mayReach  bool     // the delivery line is no longer than allowed
-	fixed     []Breach // whatever flow and pipes are chosen
+	mayReach  bool       // the delivery line is no longer than allowed
+	fixed     []Breach   // whatever flow and pipes are chosen
+	creek     []Breach   // of every supply pipe along the creek
+	ways      []trialWay // flows and supply pipes with the limits that they break
 }
 
 // Try works out a layout with all places given. way is the delivery line of
@@ -164,7 +167,8 @@ type trial struct {
 // where it is longer than allowed.
 func (t *Trials) Try(at TrialPlaces, way DeliveryWay, choice TrialChoice) Trial {
 	strict := t.at(t.strict, at, way, choice)
-	ways := strict.ways()
+	strict.layOut(t)
+	ways := slices.Clone(strict.ways)
 	slices.SortStableFunc(ways, func(a, b trialWay) int { return cmp.Compare(len(a.breaches), len(b.breaches)) })
 	for from, to := 0, 0; from < len(ways); from = to {
 		for to = from; to < len(ways) && len(ways[to].breaches) == len(ways[from].breaches); {
@@ -173,6 +177,7 @@ func (t *Trials) Try(at TrialPlaces, way DeliveryWay, choice TrialChoice) Trial 
 		on := strict
 		if len(strict.fixed)+len(ways[from].breaches) > 0 {
 			on = t.at(t.wide, at, way, choice)
+			on.Supply = strict.Supply
 		}
 		if f := on.bestYielding(ways[from:to]); f != nil {
 			return strict.result(on, f)
@@ -236,7 +241,7 @@ func (t *Trials) at(base *site, at TrialPlaces, way DeliveryWay, choice TrialCho
 		r.class, r.s = bare, max(r.i, r.box)
 	}
 	r.length = st.drive.length(r.s, r.p)
-	r.fixed = r.fixedBreaches(&t.land)
+	r.fixed, r.creek = r.fixedBreaches(&t.land), r.creekBreaches(&t.land)
 	return r
 }
 
@@ -256,12 +261,6 @@ func (r *trial) fixedBreaches(land *TrialLand) (list []Breach) {
 			list = r.breach(list, q.at, Land, none, none)
 		}
 	}
-	for k := r.i; k <= r.s && r.s > r.i; k++ {
-		if !land.MayPass(r.of[k]) {
-			list = r.breach(list, k, SupplyOffLand, none, none)
-			break
-		}
-	}
 	if !r.mayReach {
 		list = r.breach(list, r.p, NoDeliveryWay, none, none)
 	}
@@ -270,13 +269,25 @@ func (r *trial) fixedBreaches(land *TrialLand) (list []Breach) {
 			list = r.breach(list, r.box, BoxTooNear, quantity.Metres(lead), quantity.Metres(l.BoxLeadM))
 		}
 	}
+	return r.driveBreaches(list)
+}
+
+// creekBreaches are the limits that every supply pipe along the creek breaks.
+func (r *trial) creekBreaches(land *TrialLand) (list []Breach) {
+	l, w, none := &r.Limits, r.water, quantity.Value{}
+	for k := r.i; k <= r.s && r.s > r.i; k++ {
+		if !land.MayPass(r.of[k]) {
+			list = r.breach(list, k, SupplyOffLand, none, none)
+			break
+		}
+	}
 	if long := w.s[r.s] - w.s[r.i]; !(long <= l.SupplyLengthMaxM) {
 		list = r.breach(list, r.s, SupplyTooLong, quantity.Metres(long), quantity.Metres(l.SupplyLengthMaxM))
 	}
 	if k := int(w.steep[r.i]); k < r.s {
 		list = r.breach(list, k, SupplyTooFlat, quantity.Of(quantity.Ratio, (w.z[k]-w.z[k+1])/(w.s[k+1]-w.s[k])), quantity.Of(quantity.Ratio, l.SupplySlopeMin))
 	}
-	return r.driveBreaches(list)
+	return list
 }
 
 // driveBreaches adds those of the drive pipe.
@@ -313,28 +324,44 @@ type trialWay struct {
 	breaches []Breach
 }
 
-// ways lists the flows and supply pipes with the limits that they break.
-func (r *trial) ways() []trialWay {
-	var list []trialWay
+// layOut lists the flows and supply pipes: those over the ground and those
+// along the creek.
+func (r *trial) layOut(t *Trials) {
+	over := r.layOver(t)
 	for f := range r.flows {
 		if r.class == bare && r.box < 0 {
 			if r.choice.SupplyPipe == "" {
-				list = r.withHead(list, f, rung{level: r.water.z[r.i], intake: int32(r.i), box: -1, option: poolOption}, nil)
+				r.withHead(f, rung{level: r.water.z[r.i], intake: int32(r.i), box: -1, option: poolOption}, nil)
 			}
 			continue
 		}
 		for k := range r.options {
-			o := &r.options[k]
-			if o.box != (r.box >= 0) || r.choice.SupplyPipe != "" && r.choice.SupplyPipe != o.item.ID {
+			g, ok := r.gradeOf(f, k)
+			if !ok {
 				continue
 			}
-			if g, ok := r.grade(o, r.flows[f].m3s); ok {
-				level, breaches := r.carry(g)
-				list = r.withHead(list, f, rung{level: level, length: r.water.s[r.s] - r.water.s[r.i], intake: int32(r.i), box: int32(r.box), option: int32(k)}, breaches)
+			along := rung{intake: int32(r.i), box: int32(r.box), option: int32(k)}
+			if over != nil {
+				if w, breaches, ok := over[f*len(r.options)+k].carry(r, &g, along); ok {
+					r.withHead(f, w, breaches)
+				}
 			}
+			var breaches []Breach
+			along.level, breaches = r.carry(g)
+			along.length = r.water.s[r.s] - r.water.s[r.i]
+			r.withHead(f, along, slices.Concat(r.creek, breaches))
 		}
 	}
-	return list
+}
+
+// gradeOf gives the grade of a supply option at a flow; ok is false where it is
+// not one of this trial.
+func (r *trial) gradeOf(f, k int) (g grade, ok bool) {
+	o := &r.options[k]
+	if o.box != (r.box >= 0) || r.choice.SupplyPipe != "" && r.choice.SupplyPipe != o.item.ID {
+		return g, false
+	}
+	return r.grade(o, r.flows[f].m3s)
 }
 
 // carry is the water level that a supply pipe brings to the head of the drive
@@ -372,10 +399,10 @@ func (r *trial) carry(g grade) (level float64, breaches []Breach) {
 
 // withHead adds a way with the limits that its drive head breaks; one without
 // any head is none.
-func (r *trial) withHead(list []trialWay, f int, g rung, breaches []Breach) []trialWay {
+func (r *trial) withHead(f int, g rung, breaches []Breach) {
 	head, lift := g.level-r.drive.outlet[r.p], r.lift[r.p]
 	if !(head > 0) {
-		return list
+		return
 	}
 	l := &r.Limits
 	switch {
@@ -390,7 +417,7 @@ func (r *trial) withHead(list []trialWay, f int, g rung, breaches []Breach) []tr
 	case head > r.allowed(r.p):
 		breaches = r.breach(breaches, r.p, DriveHeadTooHigh, quantity.Of(quantity.Head, head), quantity.Of(quantity.Head, l.DriveHeadMaxM))
 	}
-	return append(list, trialWay{flow: f, rung: g, head: head, breaches: breaches})
+	r.ways = append(r.ways, trialWay{flow: f, rung: g, head: head, breaches: breaches})
 }
 
 // keeping decides whether a layout is wanted that misses a limit of pump or
@@ -584,10 +611,11 @@ func (r *trial) whyIdle(ways []trialWay) Breach {
 func (r *trial) result(on *trial, f *found) Trial {
 	r.makeSure(f)
 	c := on.describe(f, nil)
-	t := Trial{Candidate: &c, HeadM: f.head, Breaches: slices.Clone(r.fixed)}
-	for _, w := range r.ways() {
-		if w.rung.option == f.rung.option && r.flows[w.flow].m3s == f.flow.m3s {
+	t := Trial{Candidate: &c, HeadM: c.DriveHeadM, Breaches: slices.Clone(r.fixed)}
+	for _, w := range r.ways {
+		if w.rung == f.rung && r.flows[w.flow].m3s == f.flow.m3s {
 			t.Breaches = append(t.Breaches, w.breaches...)
+			break
 		}
 	}
 	op, m := r.evaluate(f.choice, r.p, r.length, f.head)
@@ -610,6 +638,7 @@ func (r *trial) result(on *trial, f *found) Trial {
 			*at = r.of[*at]
 		}
 	}
+	c.OnStations(r.of)
 	return t
 }
 

@@ -101,4 +101,5 @@ func (j *job) onWholeProfile(c *optimize.Candidate) {
 			*at = j.places[*at]
 		}
 	}
+	c.OnStations(j.places)
 }

@@ -49,7 +49,7 @@ func (j *job) supplyGround(p *optimize.Problem) error {
 		CutsOnly: j.site.SupplyRoute == overTheGround,
 	})
 	if err == nil && ground.Leaves() {
-		p.Supply = ground
+		p.Supply = optimize.NewSupply(ground)
 	}
 	return err
 }
@@ -104,10 +104,9 @@ func (g *grader) followCreek(s *Supply, from, to int, along, end float64) {
 func (g *grader) followLine(s *Supply, line *terrain.SupplyLine, before float64) {
 	for k := range line.Line {
 		along := before + line.AlongM[k]
-		if at := line.Station[k]; at >= 0 {
-			here := g.job.places[at]
+		if here := line.Station[k]; here >= 0 {
 			if k > 0 && line.Station[k-1] >= 0 {
-				g.followCreek(s, g.job.places[line.Station[k-1]], here, before+line.AlongM[k-1], along)
+				g.followCreek(s, line.Station[k-1], here, before+line.AlongM[k-1], along)
 			} else {
 				g.followCreek(s, here, here, along, along)
 			}

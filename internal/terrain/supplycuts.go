@@ -26,28 +26,34 @@ type needPoint struct{ length, lowest float64 }
 func (g *SupplyGround) findCuts(ctx context.Context) error {
 	g.cuts = make([][]supplyCut, g.n)
 	return inParallel(ctx, g.n, func(from int) {
-		if g.closed(from) {
-			return
-		}
-		for to := from + 1; to < g.n; to++ {
-			// No straight line reaches stations that are further along.
-			if g.creek.AlongM[to]-g.creek.AlongM[from] > reachAlong*g.rules.LengthMaxM {
-				break
-			}
-			run := distance(g.creek.At[from], g.creek.At[to])
-			length := math.Hypot(run, g.creek.BedM[from]-g.creek.BedM[to])
-			if g.closed(to) || length > g.rules.LengthMaxM || length+math.Max(g.rules.LeastSavingM, 0) > g.along[to]-g.along[from] {
-				continue
-			}
-			if need, ok := g.cut(from, to, run, length); ok {
-				most := math.Inf(-1)
-				for _, p := range need {
-					most = math.Max(most, p.lowest)
-				}
-				g.cuts[from] = append(g.cuts[from], supplyCut{int32(to), length, need, most})
-			}
+		for to := from + 1; to < g.n && !g.beyond(from, to); to++ {
+			g.addCut(from, to)
 		}
 	})
+}
+
+// beyond says whether a station is further along the creek than a line reaches.
+func (g *SupplyGround) beyond(from, to int) bool {
+	return g.creek.AlongM[to]-g.creek.AlongM[from] > reachAlong*g.rules.LengthMaxM
+}
+
+// addCut looks at the straight line between two stations.
+func (g *SupplyGround) addCut(from, to int) {
+	if g.closed(from) || g.closed(to) {
+		return
+	}
+	run := distance(g.creek.At[from], g.creek.At[to])
+	length := math.Hypot(run, g.creek.BedM[from]-g.creek.BedM[to])
+	if length > g.rules.LengthMaxM || length+math.Max(g.rules.LeastSavingM, 0) > g.along[to]-g.along[from] {
+		return
+	}
+	if need, ok := g.cut(from, to, run, length); ok {
+		most := math.Inf(-1)
+		for _, p := range need {
+			most = math.Max(most, p.lowest)
+		}
+		g.cuts[from] = append(g.cuts[from], supplyCut{int32(to), length, need, most})
+	}
 }
 
 // ReachAlongM bounds how far along the creek a pipe can lead.
@@ -121,7 +127,7 @@ func (g *SupplyGround) byCuts(from int, grade SupplyGrade) *SupplyReach {
 	}
 	at := []arrival{{}} // of the stations from from on
 	offer := func(to int, a arrival) {
-		if a.length > g.rules.LengthMaxM || g.creek.AlongM[to]-g.creek.AlongM[from] > reachAlong*g.rules.LengthMaxM {
+		if a.length > g.rules.LengthMaxM || g.beyond(from, to) {
 			return
 		}
 		for len(at) <= to-from {

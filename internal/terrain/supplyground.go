@@ -44,6 +44,8 @@ type SupplyGround struct {
 	rules SupplyRules
 	n     int // stations; node n is the first cell
 
+	within *ellipse // where the cells lie; nil for everywhere
+
 	open  []bool // whether a pipe may run from a station to the next along the creek
 	cells []supplyCell
 	id    []int32 // node of a cell of the window with its border, -1 outside the ground
@@ -72,20 +74,19 @@ type supplyLink struct {
 // NewSupplyGround finds the ground that matters for supply pipes along a creek
 // on a grid.
 func NewSupplyGround(ctx context.Context, grid *Grid, creek SupplyCreek, rules SupplyRules) (*SupplyGround, error) {
+	return newSupplyGround(ctx, grid, creek, rules, nil)
+}
+
+func newSupplyGround(ctx context.Context, grid *Grid, creek SupplyCreek, rules SupplyRules, within *ellipse) (*SupplyGround, error) {
 	if len(creek.At) != len(creek.BedM) || len(creek.At) != len(creek.AlongM) || rules.Forbidden != nil && len(rules.Forbidden) != len(grid.Z) {
 		panic("terrain: the creek, the grid and their entries do not fit together")
 	}
 	if rules.LengthMaxM == 0 {
 		rules.LengthMaxM = math.Inf(1)
 	}
-	g := &SupplyGround{grid: grid, creek: creek, rules: rules, n: len(creek.At)}
+	g := &SupplyGround{grid: grid, creek: creek, rules: rules, within: within, n: len(creek.At)}
 	g.scratch.New = func() any { return new(supplySearch) }
-	g.open = make([]bool, g.n)
-	for k := range g.n - 1 {
-		fall, run := creek.BedM[k]-creek.BedM[k+1], creek.AlongM[k+1]-creek.AlongM[k]
-		g.open[k] = !g.closed(k) && !g.closed(k+1) && fall >= rules.SlopeMin*run
-	}
-	g.along = g.savingAlong()
+	g.openSteps()
 	if rules.CutsOnly {
 		return g, g.findCuts(ctx)
 	}
@@ -98,6 +99,9 @@ func NewSupplyGround(ctx context.Context, grid *Grid, creek SupplyCreek, rules S
 	}
 	return g, ctx.Err()
 }
+
+// Stations is how many stations it has.
+func (g *SupplyGround) Stations() int { return g.n }
 
 // Leaves says whether a pipe may leave the creek anywhere.
 func (g *SupplyGround) Leaves() bool {
@@ -146,12 +150,25 @@ func (g *SupplyGround) window() window {
 		pad = math.Min(pad, (g.creek.AlongM[g.n-1]-g.creek.AlongM[0])/2)
 	}
 	b := orb.MultiPoint(g.creek.At).Bound()
+	if g.within != nil {
+		b, pad = g.within.bound(), g.grid.CellM
+	}
 	edge := func(v float64, most int) int { return int(math.Min(math.Max(v, 0), float64(most))) }
 	col0 := edge(math.Floor((b.Min[0]-pad-grid.Bound.Min[0])/grid.CellM), grid.Cols)
 	col1 := edge(math.Ceil((b.Max[0]+pad-grid.Bound.Min[0])/grid.CellM), grid.Cols)
 	row0 := edge(math.Floor((grid.Bound.Max[1]-b.Max[1]-pad)/grid.CellM), grid.Rows)
 	row1 := edge(math.Ceil((grid.Bound.Max[1]-b.Min[1]+pad)/grid.CellM), grid.Rows)
 	return window{col0, row0, col1 - col0, row1 - row0}
+}
+
+// openSteps finds the steps along the creek that a pipe may take.
+func (g *SupplyGround) openSteps() {
+	g.open = make([]bool, g.n)
+	for k := range g.n - 1 {
+		fall, run := g.creek.BedM[k]-g.creek.BedM[k+1], g.creek.AlongM[k+1]-g.creek.AlongM[k]
+		g.open[k] = !g.closed(k) && !g.closed(k+1) && fall >= g.rules.SlopeMin*run
+	}
+	g.along = g.savingAlong()
 }
 
 // savingAlong is the length along the creek with the steps that no pipe may
@@ -189,17 +206,14 @@ func (g *SupplyGround) cellsOf(w window, along []float64, row int) []supplyCell 
 		if lowest > highest {
 			continue
 		}
-		if g.rules.LeastSavingM >= 0 {
-			a, b := g.grid.Centre(w.col0+col, w.row0+row), g.grid.Centre(w.col0+cols-1, w.row0+rows-1)
-			middle := orb.Point{(a[0] + b[0]) / 2, (a[1] + b[1]) / 2}
-			if !g.saves(along, middle, math.Hypot(b[0]-a[0], b[1]-a[1])/2, lowest, highest) {
-				continue
-			}
+		a, b := g.grid.Centre(w.col0+col, w.row0+row), g.grid.Centre(w.col0+cols-1, w.row0+rows-1)
+		if !g.matters(along, orb.Point{(a[0] + b[0]) / 2, (a[1] + b[1]) / 2}, math.Hypot(b[0]-a[0], b[1]-a[1])/2, lowest, highest) {
+			continue
 		}
 		for r := row; r < rows; r++ {
 			for c := col; c < cols; c++ {
 				z, ok := g.ground(w.col0+c, w.row0+r)
-				if ok && (g.rules.LeastSavingM < 0 || g.saves(along, g.grid.Centre(w.col0+c, w.row0+r), 0, z, z)) {
+				if ok && g.matters(along, g.grid.Centre(w.col0+c, w.row0+r), 0, z, z) {
 					list = append(list, supplyCell{z, int32((r+border)*g.stride + c + border)})
 				}
 			}
@@ -216,6 +230,15 @@ func (g *SupplyGround) ground(col, row int) (float64, bool) {
 		return 0, false
 	}
 	return float64(z), true
+}
+
+// matters says whether a line that counts could lead through a place, or one
+// within a radius of it.
+func (g *SupplyGround) matters(along []float64, at orb.Point, radius, lowest, highest float64) bool {
+	if g.within != nil && !g.within.holds(at, radius) {
+		return false
+	}
+	return g.rules.LeastSavingM < 0 || g.saves(along, at, radius, lowest, highest)
 }
 
 // saves says whether a line through a place, or one within a radius of it, can

@@ -1,7 +1,6 @@
 package terrain
 
 import (
-	"context"
 	"math"
 
 	"github.com/paulmach/orb"
@@ -273,16 +272,4 @@ func (g *SupplyGround) lay(points []linePoint, grade SupplyGrade) SupplyLine {
 		l.AlongM, l.Station = append(l.AlongM, l.LengthM), append(l.Station, p.station)
 	}
 	return l
-}
-
-// Between is the ground between two stations of this one with every way over
-// its cells, its first station from.
-func (g *SupplyGround) Between(ctx context.Context, from, to int) (*SupplyGround, error) {
-	part := SupplyCreek{At: g.creek.At[from : to+1], BedM: g.creek.BedM[from : to+1], AlongM: g.creek.AlongM[from : to+1]}
-	if g.creek.Closed != nil {
-		part.Closed = g.creek.Closed[from : to+1]
-	}
-	rules := g.rules
-	rules.CutsOnly = false
-	return NewSupplyGround(ctx, g.grid, part, rules)
 }
