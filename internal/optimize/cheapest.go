@@ -176,6 +176,9 @@ func (b *bucketPrices) fall(lengthM float64) float64 {
 		}
 		most = max(most, b.drive.z[i]-b.drive.z[s])
 	}
+	if b.Supply != nil {
+		most = max(most, b.fallOver(lengthM))
+	}
 	b.falls[lengthM] = most
 	return most
 }

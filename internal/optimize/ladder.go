@@ -2,6 +2,7 @@ package optimize
 
 import (
 	"cmp"
+	"math"
 	"slices"
 )
 
@@ -27,6 +28,14 @@ func (p *prices) step(v float64) int {
 		}
 	}
 	return lo
+}
+
+// below is the greatest length that costs less than a step; -Inf when none.
+func (p *prices) below(step int) float64 {
+	if step == 0 {
+		return math.Inf(-1)
+	}
+	return p.upTo[step-1]
 }
 
 // supplyPrices is what a supply pipe, its settling box and the standpipe cost.

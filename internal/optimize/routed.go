@@ -37,27 +37,62 @@ type routedSource struct {
 
 // way gives the pipe to s and the water there, within the bounds of a
 // standpipe.
-func (r *routed) way(src *routedSource, s int) (w rung, ok bool) {
+func (r *routed) way(src *routedSource, s int) (level, length float64, ok bool) {
 	along, ok := src.reach.Length(s)
 	if !ok {
-		return w, false
+		return 0, 0, false
 	}
-	length := src.before + along
-	level := src.level - r.slope*along
+	length = src.before + along
+	level = src.level - r.slope*along
 	// The reach may hold stations that stand above this very grade line.
-	if !(r.z[s]+r.cover <= level) || length > r.lengthMax {
-		return w, false
+	if z := r.z[s]; !(z+r.cover <= level) || length > r.lengthMax || !(level-z >= r.heightMin) {
+		return 0, 0, false
 	}
-	if !(level-r.z[s] >= r.heightMin) {
-		return w, false
-	}
-	level = min(level, r.z[s]+r.heightMax)
-	return rung{level: level, length: length, intake: src.intake, box: src.box, option: r.option}, true
+	return min(level, r.z[s]+r.heightMax), length, true
 }
 
-// feeding calls visit with the ways to a standpipe at s with water above the
-// level that visit gave last, their costs left out.
-func (r *routed) feeding(s int, above float64, visit func(w *rung) (above float64)) {
+// rung is a way from a source to a standpipe, its cost left out.
+func (r *routed) rung(src *routedSource, level, length float64) rung {
+	return rung{level: level, length: length, intake: src.intake, box: src.box, option: r.option}
+}
+
+// standing appends the ways to a standpipe at s, their costs left out.
+func (r *routed) standing(dst []rung, s int) []rung {
+	for _, k := range r.feeders[r.low[s]:] {
+		src := &r.sources[k]
+		if int(src.intake) >= s {
+			break
+		}
+		if level, length, ok := r.way(src, s); ok {
+			dst = append(dst, r.rung(src, level, length))
+		}
+	}
+	return dst
+}
+
+// highest gives the highest way to a standpipe at s with water above a level.
+func (r *routed) highest(s int, above float64) (best rung, ok bool) {
+	cap := r.z[s] + r.heightMax
+	for k := int(r.low[s]); k < len(r.feeders) && r.most[k] > above && above < cap; k++ {
+		src := &r.sources[r.feeders[k]]
+		if int(src.intake) >= s {
+			break
+		}
+		if !(src.level > above) {
+			continue
+		}
+		if level, length, found := r.way(src, s); found && level > above {
+			best, above, ok = r.rung(src, level, length), level, true
+		}
+	}
+	return best, ok
+}
+
+// improve enters the ways to a standpipe at s with water above a level into the
+// list of the unbeaten.
+func (r *routed) improve(rungs []rung, s int, price *supplyPrices, above float64) []rung {
+	// A way that is no higher than the last one entered must be cheaper.
+	last, shorter, lower := math.Inf(-1), 0.0, 0.0
 	for k := int(r.low[s]); k < len(r.feeders) && r.most[k] > above; k++ {
 		src := &r.sources[r.feeders[k]]
 		if int(src.intake) >= s {
@@ -66,30 +101,20 @@ func (r *routed) feeding(s int, above float64, visit func(w *rung) (above float6
 		if !(src.level > above) {
 			continue
 		}
-		if w, ok := r.way(src, s); ok && w.level > above {
-			above = visit(&w)
+		level, length, ok := r.way(src, s)
+		if !ok || !(level > above) {
+			continue
 		}
+		height := price.standpipeHeight(r.water, int(src.intake), s)
+		if level <= last && length > shorter && height > lower {
+			continue
+		}
+		pipe, stand := price.pipe.step(length), price.standpipe.step(height)
+		w := r.rung(src, level, length)
+		w.cost = price.pipe.total[pipe] + price.standpipe.total[stand]
+		rungs = withRung(rungs, w)
+		last, shorter, lower = level, price.pipe.below(pipe), price.standpipe.below(stand)
 	}
-}
-
-// standing appends the ways to a standpipe at s, their costs left out.
-func (r *routed) standing(dst []rung, s int) []rung {
-	all := math.Inf(-1)
-	r.feeding(s, all, func(w *rung) float64 {
-		dst = append(dst, *w)
-		return all
-	})
-	return dst
-}
-
-// improve enters the ways to a standpipe at s with water above a level into the
-// list of the unbeaten.
-func (r *routed) improve(rungs []rung, s int, price *supplyPrices, above float64) []rung {
-	r.feeding(s, above, func(w *rung) float64 {
-		w.cost = price.of(r.water, int(w.intake), s, w.length)
-		rungs = withRung(rungs, *w)
-		return above
-	})
 	return rungs
 }
 
@@ -111,14 +136,10 @@ func (r *routed) atBox(dst []rung, s int) []rung {
 func (f *flow) climbRouted(r *routed) {
 	var ways []rung
 	for s := range r.z {
-		if top := &f.top[standing][s]; r.standsAt(s) && top.level < r.z[s]+r.heightMax {
-			r.feeding(s, top.level, func(w *rung) float64 {
-				*top = *w
-				if w.level >= r.z[s]+r.heightMax {
-					return math.Inf(1)
-				}
-				return w.level
-			})
+		if top := &f.top[standing][s]; r.standsAt(s) {
+			if w, ok := r.highest(s, top.level); ok {
+				*top = w
+			}
 		}
 		if r.mustStand {
 			continue
@@ -132,10 +153,54 @@ func (f *flow) climbRouted(r *routed) {
 	}
 }
 
+// fallOver is the most fall that a supply pipe of a length over the ground holds
+// above any head of a drive pipe to the bucket. Under the loosest of all grade
+// lines pipes are no longer than under any other, with a settling box on the way
+// or without.
+func (b *bucketPrices) fallOver(lengthM float64) float64 {
+	most := 0.0
+	for i, reach := range b.loosest {
+		if reach == nil || !(b.drive.z[i]-b.drive.z[b.to-1] > most) {
+			continue
+		}
+		for s := max(i+1, b.first); s < min(b.to, reach.End()+1); s++ {
+			if along, ok := reach.Length(s); ok && along <= lengthM {
+				most = max(most, b.drive.z[i]-b.drive.z[s])
+			}
+		}
+	}
+	return most
+}
+
+// layLoosest finds the pipes from every intake under a grade line that lies
+// nowhere below that of any flow and supply option.
+func (st *site) layLoosest(ctx context.Context) error {
+	g := grade{slope: math.Inf(1), loss: math.Inf(1), cover: math.Inf(1)}
+	for _, f := range st.flows {
+		for k := range st.options {
+			if o, ok := st.grade(&st.options[k], f.m3s); ok {
+				g.slope, g.loss, g.cover = min(g.slope, o.slope), min(g.loss, o.loss), min(g.cover, o.cover)
+			}
+		}
+	}
+	st.loosest = make([]*terrain.SupplyReach, st.n)
+	if math.IsInf(g.slope, 1) {
+		return nil
+	}
+	return st.each(ctx, st.n, func(i int) {
+		if st.water.intakeOK == nil || st.water.intakeOK[i] {
+			st.Supply.satisfy(i, []demand{{st.pipeGrade(&g, st.water.z[i]-g.loss), &st.loosest[i]}})
+		}
+	})
+}
+
 // layRoutes finds the pipes over the ground from every source at every flow.
 func (st *site) layRoutes(ctx context.Context) error {
 	if st.Supply == nil || len(st.flows) == 0 {
 		return nil
+	}
+	if err := st.layLoosest(ctx); err != nil {
+		return err
 	}
 	// Pipes from the intakes: the same with and without a box.
 	type pipeAtFlow struct {

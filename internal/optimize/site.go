@@ -15,6 +15,7 @@ import (
 	"route/internal/catalog"
 	"route/internal/finding"
 	"route/internal/hydraulics"
+	"route/internal/terrain"
 )
 
 // crestCoverM is how far the water must rise above the highest ground of the
@@ -77,6 +78,7 @@ type site struct {
 	ways    []deliveryPipe
 	stands  []*catalog.Item // standpipes; nil where the catalog has none
 	flows   []*flow
+	loosest []*terrain.SupplyReach // from every intake, no longer than at any flow; nil where no ground is given
 	costs   costing
 	risk    *headRisk // nil where no certainty is asked for
 	set     int       // of delivery lines

@@ -178,6 +178,7 @@ func (g *SupplyGround) byCuts(from int, grade SupplyGrade) *SupplyReach {
 		}
 		r.at[i] = int32(len(r.nodes) - 1)
 	}
+	r.measure()
 	return r
 }
 

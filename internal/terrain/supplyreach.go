@@ -18,6 +18,7 @@ type SupplyReach struct {
 	From  int
 	nodes []reachNode // parents before children
 	at    []int32     // of the stations from From on; -1 where no line leads
+	long  []float64   // the same stations' lengths; NaN where no line leads
 
 	slopeMin, startM float64
 }
@@ -352,6 +353,7 @@ func (r *SupplyReach) keep(g *SupplyGround, s *supplySearch, reached []int32) {
 		}
 		r.nodes = append(r.nodes, v)
 	}
+	r.measure()
 }
 
 // midWay fills in what lies half-way of a knight's move.
@@ -377,10 +379,20 @@ func (g *SupplyGround) apart(a, b int32) (dx, dy int) {
 // there is none.
 func (r *SupplyReach) Length(to int) (lengthM float64, ok bool) {
 	k := to - r.From
-	if k <= 0 || k >= len(r.at) || r.at[k] < 0 {
+	if k <= 0 || k >= len(r.long) {
 		return 0, false
 	}
-	return r.nodes[r.at[k]].length, true
+	return r.long[k], r.long[k] >= 0
+}
+
+// measure fills in the lengths.
+func (r *SupplyReach) measure() {
+	r.long = make([]float64, len(r.at))
+	for k, at := range r.at {
+		if r.long[k] = math.NaN(); at >= 0 {
+			r.long[k] = r.nodes[at].length
+		}
+	}
 }
 
 // End is the last station that is reached; From when there is none.
