@@ -369,7 +369,7 @@ func (f *flow) highestBelow(s int, c class, stand int, level float64) rung {
 	for _, u := range f.options() {
 		ways = ways[:0]
 		if u.routed != nil {
-			ways = u.routed.standing(ways, s)
+			ways = u.routed.highestUpTo(ways, s, level, best.level)
 		}
 		ways = u.lines.highestUpTo(ways, s, u.option, level)
 		price := &st.options[u.option].price[stand]

@@ -2,7 +2,9 @@ package optimize
 
 import (
 	"context"
+	"fmt"
 	"math"
+	"strings"
 
 	"route/internal/terrain"
 )
@@ -65,6 +67,24 @@ func (r *routed) standing(dst []rung, s int) []rung {
 		}
 		if level, length, ok := r.way(src, s); ok {
 			dst = append(dst, r.rung(src, level, length))
+		}
+	}
+	return dst
+}
+
+// highestUpTo appends the highest ways to a standpipe at s with water no higher
+// than a level, and above another; several where they are as high.
+func (r *routed) highestUpTo(dst []rung, s int, upTo, above float64) []rung {
+	for k := int(r.low[s]); k < len(r.feeders) && r.most[k] >= above; k++ {
+		src := &r.sources[r.feeders[k]]
+		if int(src.intake) >= s {
+			break
+		}
+		if !(src.level >= above) {
+			continue
+		}
+		if level, length, ok := r.way(src, s); ok && level >= above && level <= upTo {
+			dst, above = append(dst, r.rung(src, level, length)), level
 		}
 	}
 	return dst
@@ -202,70 +222,92 @@ func (st *site) layRoutes(ctx context.Context) error {
 	if err := st.layLoosest(ctx); err != nil {
 		return err
 	}
+	missing := st.knownRoutes()
+	if len(missing) == 0 {
+		return nil
+	}
 	// Pipes from the intakes: the same with and without a box.
-	type pipeAtFlow struct {
-		grade grade
-		reach []*terrain.SupplyReach // by intake
-	}
-	var pipes []*pipeAtFlow
-	of := map[int]*pipeAtFlow{} // by flow and supply option
-	for fk, f := range st.flows {
-		byItem := map[string]*pipeAtFlow{}
-		for k := range st.options {
-			o := &st.options[k]
-			g, ok := st.grade(o, f.m3s)
-			if !ok {
-				continue
-			}
-			if byItem[o.item.ID] == nil {
-				byItem[o.item.ID] = &pipeAtFlow{grade: g, reach: make([]*terrain.SupplyReach, st.n)}
-				pipes = append(pipes, byItem[o.item.ID])
-			}
-			of[fk*len(st.options)+k] = byItem[o.item.ID]
-		}
-	}
+	pipes := map[grade][]*terrain.SupplyReach{} // by intake
 	wanted := make([][]demand, st.n)
-	for i := range st.n {
-		if st.water.intakeOK != nil && !st.water.intakeOK[i] {
+	for _, r := range missing {
+		g := r.withoutBox()
+		if pipes[g] != nil {
 			continue
 		}
-		for _, p := range pipes {
-			wanted[i] = append(wanted[i], demand{st.pipeGrade(&p.grade, st.water.z[i]-p.grade.loss), &p.reach[i]})
+		pipes[g] = make([]*terrain.SupplyReach, st.n)
+		for i, reach := range pipes[g] {
+			if reach == nil && (st.water.intakeOK == nil || st.water.intakeOK[i]) {
+				wanted[i] = append(wanted[i], demand{st.pipeGrade(&g, st.water.z[i]-g.loss), &pipes[g][i]})
+			}
 		}
 	}
 	if err := st.each(ctx, st.n, func(i int) { st.Supply.satisfy(i, wanted[i]) }); err != nil {
 		return err
 	}
-	wanted = make([][]demand, st.n)
-	for fk, f := range st.flows {
-		f.routes = make([]*routed, len(st.options))
-		for k := range st.options {
-			r := &routed{water: st.water, option: int32(k), low: make([]int32, st.n)}
-			f.routes[k] = r
-			p := of[fk*len(st.options)+k]
-			if p == nil {
-				continue
-			}
-			r.grade, _ = st.grade(&st.options[k], f.m3s)
-			st.startRoutes(r, p.reach)
-			if r.box {
-				for j := range r.sources {
-					src := &r.sources[j]
-					wanted[src.from] = append(wanted[src.from], demand{st.pipeGrade(&r.grade, src.level), &src.reach})
-				}
+	err := st.each(ctx, len(missing), func(k int) { st.startRoutes(missing[k], pipes[missing[k].withoutBox()]) })
+	if err != nil {
+		return err
+	}
+	clear(wanted)
+	for _, r := range missing {
+		if r.box {
+			for j := range r.sources {
+				src := &r.sources[j]
+				wanted[src.from] = append(wanted[src.from], demand{st.pipeGrade(&r.grade, src.level), &src.reach})
 			}
 		}
 	}
 	if err := st.each(ctx, st.n, func(b int) { st.Supply.satisfy(b, wanted[b]) }); err != nil {
 		return err
 	}
-	for _, f := range st.flows {
-		for _, r := range f.routes {
-			r.index()
-		}
+	if err := st.each(ctx, len(missing), func(k int) { missing[k].index() }); err != nil {
+		return err
 	}
+	st.Supply.keepRoutes(st.where(), missing)
 	return nil
 }
+
+// knownRoutes gives every flow the routes that another search has found, and
+// new ones where there are none, which it lists.
+func (st *site) knownRoutes() (missing []*routed) {
+	where := st.where()
+	for _, f := range st.flows {
+		f.routes = make([]*routed, len(st.options))
+		for k := range st.options {
+			g, ok := st.grade(&st.options[k], f.m3s)
+			if !ok {
+				f.routes[k] = &routed{water: st.water, option: int32(k), low: make([]int32, st.n)}
+				continue
+			}
+			if f.routes[k] = st.Supply.route(where, g, k); f.routes[k] == nil {
+				f.routes[k] = &routed{water: st.water, grade: g, option: int32(k), low: make([]int32, st.n)}
+				missing = append(missing, f.routes[k])
+			}
+		}
+	}
+	return missing
+}
+
+// where describes all of a site but the grade that routes hang on.
+func (st *site) where() string {
+	w := st.water
+	var b strings.Builder
+	fmt.Fprintln(&b, w.heightMin, w.heightMax, w.lengthMax, w.mustStand, st.boxRange(), st.Limits.BedDepthM)
+	for _, mask := range [][]bool{w.intakeOK, w.standOK, w.boxOK} {
+		for _, ok := range mask {
+			if ok {
+				b.WriteByte('+')
+			} else {
+				b.WriteByte('-')
+			}
+		}
+		b.WriteByte('\n')
+	}
+	return b.String()
+}
+
+// withoutBox is the grade of the pipe in front of the box, or of all of it.
+func (g grade) withoutBox() grade { return grade{slope: g.slope, loss: g.loss, cover: g.cover} }
 
 // pipeGrade is the grade line that starts at a level, less what lies between it
 // and the pipe's invert.

@@ -28,7 +28,7 @@ func randomOverGround(t *testing.T, r *rand.Rand) *overGround {
 	wind := 0.0 // the creek is longer than the straight line between stations
 	for k := 1; k < n; k++ {
 		if r.IntN(2) == 0 {
-			wind += 8 * r.Float64()
+			wind += 12 * r.Float64()
 		}
 		c.SlopeM[k] += wind
 	}

@@ -17,13 +17,37 @@ type Supply struct {
 	*terrain.SupplyGround
 	known []knownReaches // by station
 
-	drawing sync.Mutex
-	drawn   map[drawnKey]terrain.SupplyLine
+	mu     sync.Mutex // of what follows
+	routes map[routesKey]*routed
+	drawn  map[drawnKey]terrain.SupplyLine
+}
+
+// routesKey is all that routes hang on.
+type routesKey struct {
+	where  string
+	grade  grade
+	option int32
 }
 
 // NewSupply is the ground of supply pipes with nothing found out yet.
 func NewSupply(ground *terrain.SupplyGround) *Supply {
-	return &Supply{SupplyGround: ground, known: make([]knownReaches, ground.Stations()), drawn: map[drawnKey]terrain.SupplyLine{}}
+	return &Supply{SupplyGround: ground, known: make([]knownReaches, ground.Stations()), routes: map[routesKey]*routed{}, drawn: map[drawnKey]terrain.SupplyLine{}}
+}
+
+// route gives the routes of a supply option at a flow, nil where they are not
+// known.
+func (s *Supply) route(where string, g grade, option int) *routed {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.routes[routesKey{where, g, int32(option)}]
+}
+
+func (s *Supply) keepRoutes(where string, list []*routed) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for _, r := range list {
+		s.routes[routesKey{where, r.grade, r.option}] = r
+	}
 }
 
 // knownReaches are those from a station.
@@ -105,12 +129,12 @@ type drawnKey struct {
 
 // draw gives the line of a reach to a station with the steps of the grid pulled
 // out of it, or the one of every way over the ground between the two where that
-// is shorter; ok is false where none leads there.
+// saves what leaving the creek must save; ok is false where none leads there.
 func (s *Supply) draw(from, to int, grade terrain.SupplyGrade) (line terrain.SupplyLine, ok bool) {
 	key := drawnKey{from, to, grade}
-	s.drawing.Lock()
+	s.mu.Lock()
 	line, ok = s.drawn[key]
-	s.drawing.Unlock()
+	s.mu.Unlock()
 	if ok {
 		return line, true
 	}
@@ -119,12 +143,12 @@ func (s *Supply) draw(from, to int, grade terrain.SupplyGrade) (line terrain.Sup
 		return line, false
 	}
 	line = s.Line(reach, to, grade)
-	if other, ok := s.shorter(from, to, grade, line.LengthM); ok {
+	if other, ok := s.shorter(from, to, grade, line.LengthM-s.LeastSaving()); ok {
 		line = other
 	}
-	s.drawing.Lock()
+	s.mu.Lock()
 	s.drawn[key] = line
-	s.drawing.Unlock()
+	s.mu.Unlock()
 	return line, true
 }
 
@@ -145,7 +169,7 @@ func (s *Supply) shorter(from, to int, grade terrain.SupplyGrade, length float64
 			line.Station[k] += from
 		}
 	}
-	return line, line.LengthM < length
+	return line, line.LengthM <= length
 }
 
 // drawSupply draws the supply line, and gives the layout the head that the

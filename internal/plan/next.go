@@ -266,6 +266,12 @@ func (s *stepping) eased(pins optimize.Pins, ease func(l *optimize.Limits)) (*La
 	}
 	p.Choices.SettlingBox = []bool{c.Box >= 0}
 	ease(&p.Limits)
+	if p.Supply != nil && p.Limits.SupplyLengthMaxM > s.site.Limits.SupplyLengthMaxM {
+		p.Supply = nil // longer pipes reach more ground
+		if err := s.supplyGround(&p); err != nil {
+			return nil, err
+		}
+	}
 	best, err := optimize.Best(s.ctx, p)
 	if err != nil || best == nil {
 		return nil, err

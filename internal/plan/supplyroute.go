@@ -34,7 +34,7 @@ func (j *job) supplyGround(p *optimize.Problem) error {
 	}
 	creek := terrain.SupplyCreek{At: p.Creek.Points, AlongM: p.Creek.SlopeM, BedM: make([]float64, p.Creek.Len())}
 	for k, z := range p.Creek.ZM {
-		creek.BedM[k] = z - j.site.Limits.BedDepthM
+		creek.BedM[k] = z - p.Limits.BedDepthM
 	}
 	if p.PassAt != nil {
 		creek.Closed = make([]bool, p.Creek.Len())
@@ -44,7 +44,7 @@ func (j *job) supplyGround(p *optimize.Problem) error {
 	}
 	ground, err := terrain.NewSupplyGround(j.ctx, j.grid, creek, terrain.SupplyRules{
 		DigM: j.site.SupplyDigM, TrestleM: j.site.SupplyTrestleM,
-		SlopeMin: j.site.Limits.SupplySlopeMin, LengthMaxM: j.site.Limits.SupplyLengthMaxM,
+		SlopeMin: p.Limits.SupplySlopeMin, LengthMaxM: p.Limits.SupplyLengthMaxM,
 		Forbidden: j.land.forbidden(j.grid), LeastSavingM: j.site.SupplySavingM,
 		CutsOnly: j.site.SupplyRoute == overTheGround,
 	})

@@ -55,7 +55,7 @@ type SupplyGround struct {
 	backTo  [][]supplyLink // of each cell, to stations
 	cuts    [][]supplyCut  // of each station
 	along   []float64      // length along the creek, with closed steps counted twice
-	wayBack []float64      // of each cell; nil when all ground is looked at
+	wayBack []float64      // of each cell, less the creek's length down to where it ends; nil when all ground is looked at
 	scratch sync.Pool
 }
 
@@ -94,7 +94,10 @@ func newSupplyGround(ctx context.Context, grid *Grid, creek SupplyCreek, rules S
 		return nil, err
 	}
 	g.join()
-	if rules.LeastSavingM >= 0 {
+	switch {
+	case within != nil:
+		g.straightBack()
+	case rules.LeastSavingM >= 0:
 		g.narrow()
 	}
 	return g, ctx.Err()
@@ -102,6 +105,10 @@ func newSupplyGround(ctx context.Context, grid *Grid, creek SupplyCreek, rules S
 
 // Stations is how many stations it has.
 func (g *SupplyGround) Stations() int { return g.n }
+
+// LeastSaving is how much shorter than the creek a line away from it must be,
+// in metres.
+func (g *SupplyGround) LeastSaving() float64 { return math.Max(g.rules.LeastSavingM, 0) }
 
 // Leaves says whether a pipe may leave the creek anywhere.
 func (g *SupplyGround) Leaves() bool {

@@ -3,14 +3,14 @@ package terrain
 import (
 	"context"
 	"math"
-	"slices"
 
 	"github.com/paulmach/orb"
 )
 
 // Between is the ground between two stations of this one with every way over
-// its cells by which a line from the one to the other could be shorter than a
-// length. Its first station is from.
+// its cells by which a line from the one to the other could be as short as a
+// length; what a line saves against the creek on its way does not count. Its
+// first station is from.
 func (g *SupplyGround) Between(ctx context.Context, from, to int, lengthM float64) (*SupplyGround, error) {
 	part := SupplyCreek{At: g.creek.At[from : to+1], BedM: g.creek.BedM[from : to+1], AlongM: g.creek.AlongM[from : to+1]}
 	if g.creek.Closed != nil {
@@ -19,6 +19,15 @@ func (g *SupplyGround) Between(ctx context.Context, from, to int, lengthM float6
 	rules := g.rules
 	rules.CutsOnly, rules.LengthMaxM = false, math.Min(rules.LengthMaxM, lengthM)
 	return newSupplyGround(ctx, g.grid, part, rules, &ellipse{part.At[0], part.At[to-from], lengthM})
+}
+
+// straightBack gives every cell the straight line on to the last station as its
+// way back: no line is shorter.
+func (g *SupplyGround) straightBack() {
+	g.wayBack = make([]float64, len(g.cells))
+	for k := range g.cells {
+		g.wayBack[k] = distance(g.place(int32(g.n+k)), g.within.to)
+	}
 }
 
 // ellipse holds the places through which a line between two others can lead
@@ -80,9 +89,4 @@ func (g *SupplyGround) savesUnlike(other *SupplyGround, from, to int, same []int
 	const rounding = 1e-6
 	here, there := g.along[to]-g.along[from], other.along[same[to]]-other.along[same[from]]
 	return math.Abs(here-there) > rounding
-}
-
-// leaves says whether a line of a reach to a station leaves the creek.
-func (g *SupplyGround) leaves(r *SupplyReach, to int) bool {
-	return slices.ContainsFunc(g.trace(r, to), func(p linePoint) bool { return !p.creek && p.length > 0 })
 }

@@ -103,6 +103,9 @@ func (g *SupplyGround) Reach(from int, grade SupplyGrade) *SupplyReach {
 	}
 	s.start(g.n+len(g.cells), grade)
 	s.from, s.longest, s.budget = int32(from), g.rules.LengthMaxM, -g.rules.LeastSavingM-g.along[from]
+	if g.within != nil {
+		s.budget = g.within.lengthM
+	}
 	s.begin(int32(from), 0)
 	var reached []int32
 	g.search(s, func(at int32, first bool) {
