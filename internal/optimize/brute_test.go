@@ -255,6 +255,9 @@ func bruteRunOver(st *site, waysOf func(st *site, f *flow, o *supplyOption, i in
 	}
 	for _, f := range st.flows {
 		for i := range st.n {
+			if p.IntakeAt != nil && !p.IntakeAt[i] {
+				continue
+			}
 			if st.poolAllowed() {
 				for pump := i + 1; pump < st.n; pump++ {
 					take(f, nil, i, -1, i, pump, z[i], 0, false)

@@ -252,13 +252,15 @@ func (f *flow) fill(ls *ladders, stand, part int) {
 		}
 	}
 	for s := from; s < to; s++ {
-		ls.rungs[bare][s] = unbeaten(f.bareWays(s, stand))
+		ls.rungs[bare][s] = unbeaten(f.bareWays(s, stand, false))
 	}
 	ls.filled[part].Store(true)
 }
 
-// bareWays gives all ways to a station that need no standpipe.
-func (f *flow) bareWays(s, stand int) []rung {
+// bareWays gives the ways to a station that need no standpipe; where the ground
+// is given, those along the creek only when all are asked for: a pipe over the
+// ground beats them as long as a pump bears its head.
+func (f *flow) bareWays(s, stand int, all bool) []rung {
 	st := f.site
 	var list []rung
 	if st.poolAllowed() {
@@ -272,7 +274,12 @@ func (f *flow) bareWays(s, stand int) []rung {
 	for _, u := range f.options() {
 		price := &st.options[u.option].price[stand]
 		from := len(list)
-		list = u.atBox(list, s)
+		if u.routed != nil {
+			list = u.routed.atBox(list, s)
+		}
+		if u.routed == nil || all {
+			list = u.atBox(list, s)
+		}
 		for k := from; k < len(list); k++ {
 			list[k].cost = price.pipe.at(list[k].length)
 		}
@@ -280,12 +287,9 @@ func (f *flow) bareWays(s, stand int) []rung {
 	return list
 }
 
-// atBox appends the ways to a drive pipe that starts at a settling box at s,
-// their costs left out.
+// atBox appends the ways along the creek to a drive pipe that starts at a
+// settling box at s, their costs left out.
 func (u *usedOption) atBox(dst []rung, s int) []rung {
-	if u.routed != nil {
-		return u.routed.atBox(dst, s)
-	}
 	if l := &u.lines; l.box {
 		for _, k := range l.seats.at[s] {
 			if r, ok := l.boxRung(int(k), u.option); ok {
@@ -331,7 +335,7 @@ func (f *flow) lower(s int, c class, stand int, level float64) []rung {
 	st := f.site
 	var list []rung
 	if c == bare {
-		list = f.bareWays(s, stand)
+		list = f.bareWays(s, stand, true)
 	} else if st.water.standsAt(s) {
 		for _, u := range f.options() {
 			price := &st.options[u.option].price[stand]
@@ -355,7 +359,7 @@ func (f *flow) highestBelow(s int, c class, stand int, level float64) rung {
 	best := noRung
 	better := func(r rung) bool { return r.level > best.level || r.level == best.level && r.cost < best.cost }
 	if c == bare {
-		for _, r := range f.bareWays(s, stand) {
+		for _, r := range f.bareWays(s, stand, true) {
 			if r.level <= level && better(r) {
 				best = r
 			}

@@ -1,9 +1,11 @@
 package optimize
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"route/internal/terrain"
@@ -203,15 +205,17 @@ func (st *site) layLoosest(ctx context.Context) error {
 			}
 		}
 	}
-	st.loosest = make([]*terrain.SupplyReach, st.n)
+	st.loosest = st.Supply.pipesAt(g)
 	if math.IsInf(g.slope, 1) {
 		return nil
 	}
-	return st.each(ctx, st.n, func(i int) {
-		if st.water.intakeOK == nil || st.water.intakeOK[i] {
+	err := st.each(ctx, st.n, func(i int) {
+		if st.loosest[i] == nil && (st.water.intakeOK == nil || st.water.intakeOK[i]) {
 			st.Supply.satisfy(i, []demand{{st.pipeGrade(&g, st.water.z[i]-g.loss), &st.loosest[i]}})
 		}
 	})
+	st.Supply.keepPipes(map[grade][]*terrain.SupplyReach{g: slices.Clone(st.loosest)})
+	return err
 }
 
 // layRoutes finds the pipes over the ground from every source at every flow.
@@ -226,6 +230,10 @@ func (st *site) layRoutes(ctx context.Context) error {
 	if len(missing) == 0 {
 		return nil
 	}
+	// In the order in which their demands are met.
+	slices.SortStableFunc(missing, func(a, b *routed) int {
+		return cmp.Or(cmp.Compare(a.slope, b.slope), cmp.Compare(a.loss+a.cover, b.loss+b.cover))
+	})
 	// Pipes from the intakes: the same with and without a box.
 	pipes := map[grade][]*terrain.SupplyReach{} // by intake
 	wanted := make([][]demand, st.n)
@@ -234,7 +242,7 @@ func (st *site) layRoutes(ctx context.Context) error {
 		if pipes[g] != nil {
 			continue
 		}
-		pipes[g] = make([]*terrain.SupplyReach, st.n)
+		pipes[g] = st.Supply.pipesAt(g)
 		for i, reach := range pipes[g] {
 			if reach == nil && (st.water.intakeOK == nil || st.water.intakeOK[i]) {
 				wanted[i] = append(wanted[i], demand{st.pipeGrade(&g, st.water.z[i]-g.loss), &pipes[g][i]})
@@ -244,6 +252,7 @@ func (st *site) layRoutes(ctx context.Context) error {
 	if err := st.each(ctx, st.n, func(i int) { st.Supply.satisfy(i, wanted[i]) }); err != nil {
 		return err
 	}
+	st.Supply.keepPipes(pipes)
 	err := st.each(ctx, len(missing), func(k int) { st.startRoutes(missing[k], pipes[missing[k].withoutBox()]) })
 	if err != nil {
 		return err
@@ -320,7 +329,7 @@ func (st *site) pipeGrade(g *grade, level float64) terrain.SupplyGrade {
 func (st *site) startRoutes(r *routed, reach []*terrain.SupplyReach) {
 	boxes := st.boxRange()
 	for i, from := range reach {
-		if from == nil || from.End() == i {
+		if from == nil || from.End() == i || r.intakeOK != nil && !r.intakeOK[i] {
 			continue
 		}
 		level := r.z[i] - r.loss

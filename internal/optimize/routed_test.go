@@ -21,14 +21,14 @@ type overGround struct {
 
 func randomOverGround(t *testing.T, r *rand.Rand) *overGround {
 	p := randomProblem(r)
-	n := min(4+r.IntN(5), p.Creek.Len())
+	n := min(5+r.IntN(4), p.Creek.Len())
 	c := p.Creek
 	c.Stations, c.Points, c.ZM, c.SlopeM, p.DeliveryAt = c.Stations[:n], c.Points[:n], c.ZM[:n], c.SlopeM[:n], p.DeliveryAt[:n]
 	p.ContingencyPart = 0
 	wind := 0.0 // the creek is longer than the straight line between stations
 	for k := 1; k < n; k++ {
 		if r.IntN(2) == 0 {
-			wind += 12 * r.Float64()
+			wind += 8 * r.Float64()
 		}
 		c.SlopeM[k] += wind
 	}
@@ -50,7 +50,7 @@ func randomOverGround(t *testing.T, r *rand.Rand) *overGround {
 	}
 	// As few cells long that every way can be walked.
 	p.Limits.SupplyLengthMaxM = math.Min(p.Limits.SupplyLengthMaxM, cell*(2+1.4*r.Float64()))
-	p.Limits.DriveLengthMinM, p.Limits.DriveHeadMinM = 1, 0.5*p.Limits.DriveHeadMinM
+	p.Limits.DriveLengthMinM, p.Limits.DriveHeadMinM = 1, 0.3*p.Limits.DriveHeadMinM
 	o := &overGround{Problem: p, grid: g}
 	o.rules = terrain.SupplyRules{DigM: 0.2 + 0.6*r.Float64(), TrestleM: 0.5 * r.Float64(), SlopeMin: p.Limits.SupplySlopeMin, LengthMaxM: p.Limits.SupplyLengthMaxM, LeastSavingM: -1}
 	o.creek = terrain.SupplyCreek{At: c.Points, AlongM: c.SlopeM}
@@ -206,7 +206,9 @@ func (o *overGround) routedWays(st *site, f *flow, option *supplyOption, i int) 
 
 // The joint search over intake, settling box, standpipe and pump with supply
 // pipes over the ground agrees with trying everything, every way of every pipe
-// included, on grids of 6 by 6 cells and up to 8 stations.
+// included, on grids of 6 by 6 cells and up to 8 stations; and so does the same
+// search again where some intakes are not allowed, which finds the routes of the
+// first one known.
 func TestRoutedJointSearchEqualsBruteForce(t *testing.T) {
 	const seed = 36
 	instances := 400
@@ -215,38 +217,18 @@ func TestRoutedJointSearchEqualsBruteForce(t *testing.T) {
 	}
 	t.Logf("seed %d", seed)
 	r := rand.New(rand.NewPCG(seed, 1))
-	feasible, cheap, shortcuts := 0, 0, 0
+	feasible, cheap, shortcuts, masked := 0, 0, 0, 0
 	for k := range instances {
 		o := randomOverGround(t, r)
 		along := o.Problem
 		along.Supply = nil
-		st, err := newSite(t.Context(), &o.Problem, &Settings{Workers: 2})
-		if err != nil {
-			t.Fatal(err)
-		}
-		want := bruteRunOver(st, func(st *site, f *flow, option *supplyOption, i int) []bruteWay {
-			return append(o.routedWays(st, f, option, i), creekWays(st, f, option, i)...)
-		})
-		got := nothing()
-		for _, goal := range []Objective{MostHead, MostWater, LeastCost} {
-			f := st.seek(t.Context(), goal, bucket{to: st.n, anyClass: true}, nil)
-			if f == nil {
-				continue
-			}
-			switch goal {
-			case MostHead:
-				got.head = f.head
-			case MostWater:
-				got.water = f.op.DeliveredTotal
-			default:
-				got.cheap, got.cheapWater = -float64(f.cost), f.op.DeliveredTotal
-			}
-		}
-		if !near(got.head, want.head) || !near(got.water, want.water) || got.cheap != want.cheap || !near(got.cheapWater, want.cheapWater) {
-			t.Errorf("instance %d, %s: search %v, brute force %v", k, describe(&o.Problem), got, want)
-		}
+		want := o.searchEqualsBruteForce(t, k)
 		if !math.IsInf(want.head, -1) {
 			feasible++
+			o.IntakeAt = randomMask(r, o.Creek.Len(), 3)
+			if !math.IsInf(o.searchEqualsBruteForce(t, k).head, -1) {
+				masked++
+			}
 		}
 		if !math.IsInf(want.cheap, -1) {
 			cheap++
@@ -259,8 +241,78 @@ func TestRoutedJointSearchEqualsBruteForce(t *testing.T) {
 			shortcuts++
 		}
 	}
-	t.Logf("%d instances: %d feasible, %d meet the demand, in %d leaving the creek is better", instances, feasible, cheap, shortcuts)
-	if feasible < instances/8 || cheap < instances/10 || shortcuts < instances/20 {
+	t.Logf("%d instances: %d feasible, %d of them without some intakes, %d meet the demand, in %d leaving the creek is better", instances, feasible, masked, cheap, shortcuts)
+	if feasible < instances/8 || cheap < instances/10 || shortcuts < instances/20 || masked < instances/40 {
 		t.Errorf("too few instances say something")
+	}
+}
+
+// searchEqualsBruteForce holds the three searches of an instance against trying
+// everything.
+func (o *overGround) searchEqualsBruteForce(t *testing.T, instance int) (want best) {
+	t.Helper()
+	st, err := newSite(t.Context(), &o.Problem, &Settings{Workers: 2})
+	if err != nil {
+		t.Fatal(err)
+	}
+	want = bruteRunOver(st, func(st *site, f *flow, option *supplyOption, i int) []bruteWay {
+		return append(o.routedWays(st, f, option, i), creekWays(st, f, option, i)...)
+	})
+	got := nothing()
+	for _, goal := range []Objective{MostHead, MostWater, LeastCost} {
+		f := st.seek(t.Context(), goal, bucket{to: st.n, anyClass: true}, nil)
+		if f == nil {
+			continue
+		}
+		switch goal {
+		case MostHead:
+			got.head = f.head
+		case MostWater:
+			got.water = f.op.DeliveredTotal
+		default:
+			got.cheap, got.cheapWater = -float64(f.cost), f.op.DeliveredTotal
+		}
+	}
+	if !near(got.head, want.head) || !near(got.water, want.water) || got.cheap != want.cheap || !near(got.cheapWater, want.cheapWater) {
+		t.Errorf("instance %d, %s: search %v, brute force %v", instance, describe(&o.Problem), got, want)
+	}
+	return want
+}
+
+// No supply pipe over the ground holds more fall than the bound that the search
+// for the least cost gives its length.
+func TestFallOverTheGroundIsBounded(t *testing.T) {
+	const seed, instances = 37, 200
+	t.Logf("seed %d", seed)
+	r := rand.New(rand.NewPCG(seed, 2))
+	ways, beyond := 0, 0
+	for k := range instances {
+		o := randomOverGround(t, r)
+		st, err := newSite(t.Context(), &o.Problem, &Settings{Workers: 2})
+		if err != nil {
+			t.Fatal(err)
+		}
+		seeker := &seeker{site: st, bucket: bucket{to: st.n, anyClass: true}}
+		b := &bucketPrices{seeker: seeker, falls: map[float64]float64{}, first: 0}
+		for _, f := range st.flows {
+			for s := range st.n {
+				for _, routes := range f.routes {
+					for _, w := range routes.standing(nil, s) {
+						ways++
+						z := st.water.z
+						if fall := z[w.intake] - z[s]; fall > b.fall(w.length) {
+							t.Fatalf("instance %d: %v m of pipe from %d to %d hold %v m, the bound says %v m", k, w.length, w.intake, s, fall, b.fall(w.length))
+						}
+						if w.length < st.water.s[s]-st.water.s[w.intake] {
+							beyond++
+						}
+					}
+				}
+			}
+		}
+	}
+	t.Logf("%d ways, %d of them shorter than the creek", ways, beyond)
+	if beyond < 1000 {
+		t.Error("too few ways say something")
 	}
 }

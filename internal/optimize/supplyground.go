@@ -15,9 +15,9 @@ import (
 // may be used by many goroutines.
 type Supply struct {
 	*terrain.SupplyGround
-	known []knownReaches // by station
 
-	mu     sync.Mutex // of what follows
+	mu     sync.Mutex                       // of what follows
+	pipes  map[grade][]*terrain.SupplyReach // from every intake; nil where not yet looked at
 	routes map[routesKey]*routed
 	drawn  map[drawnKey]terrain.SupplyLine
 }
@@ -31,7 +31,7 @@ type routesKey struct {
 
 // NewSupply is the ground of supply pipes with nothing found out yet.
 func NewSupply(ground *terrain.SupplyGround) *Supply {
-	return &Supply{SupplyGround: ground, known: make([]knownReaches, ground.Stations()), routes: map[routesKey]*routed{}, drawn: map[drawnKey]terrain.SupplyLine{}}
+	return &Supply{SupplyGround: ground, pipes: map[grade][]*terrain.SupplyReach{}, routes: map[routesKey]*routed{}, drawn: map[drawnKey]terrain.SupplyLine{}}
 }
 
 // route gives the routes of a supply option at a flow, nil where they are not
@@ -42,6 +42,31 @@ func (s *Supply) route(where string, g grade, option int) *routed {
 	return s.routes[routesKey{where, g, int32(option)}]
 }
 
+// pipesAt gives the reaches at a grade from every intake, nil where they have
+// not been looked at.
+func (s *Supply) pipesAt(g grade) []*terrain.SupplyReach {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if known := s.pipes[g]; known != nil {
+		return slices.Clone(known)
+	}
+	return make([]*terrain.SupplyReach, s.Stations())
+}
+
+func (s *Supply) keepPipes(pipes map[grade][]*terrain.SupplyReach) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for g, reach := range pipes {
+		known := s.pipes[g]
+		for i := range known {
+			if reach[i] == nil {
+				reach[i] = known[i]
+			}
+		}
+		s.pipes[g] = reach
+	}
+}
+
 func (s *Supply) keepRoutes(where string, list []*routed) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -50,47 +75,29 @@ func (s *Supply) keepRoutes(where string, list []*routed) {
 	}
 }
 
-// knownReaches are those from a station.
-type knownReaches struct {
-	sync.Mutex
-	reach map[terrain.SupplyGrade]*terrain.SupplyReach
-}
-
 // demand is a grade line for which a reach is wanted.
 type demand struct {
 	grade terrain.SupplyGrade
 	reach **terrain.SupplyReach
 }
 
-// satisfy finds the reach of every demand at a station. Grade lines differ in
-// thousands of ways, the shortest pipes in few: the loosest grade line of all
-// (the least slope, the greatest head) has pipes no longer than any other's,
-// and where they stay below another grade line too they are the shortest there
-// as well. Only what is left is searched again, in two halves.
+// satisfy finds the reach of every demand at a station, of which only the
+// lengths stay. Grade lines differ in thousands of ways, the shortest pipes in
+// few: the loosest grade line of all (the least slope, the greatest head) has
+// pipes no longer than any other's, and where they stay below another grade line
+// too they are the shortest there as well. Only what is left is searched again,
+// in two halves.
 func (s *Supply) satisfy(from int, list []demand) {
-	if len(list) == 0 {
-		return
-	}
-	known := &s.known[from]
-	known.Lock()
-	defer known.Unlock()
-	if known.reach == nil {
-		known.reach = map[terrain.SupplyGrade]*terrain.SupplyReach{}
-	}
-	list = slices.DeleteFunc(list, func(d demand) bool {
-		reach := known.reach[d.grade]
-		if reach != nil {
-			*d.reach = reach
-		}
-		return reach != nil
-	})
-	slices.SortStableFunc(list, func(a, b demand) int {
+	order := func(a, b demand) int {
 		return cmp.Or(cmp.Compare(a.grade.Slope, b.grade.Slope), cmp.Compare(b.grade.HeadM, a.grade.HeadM))
-	})
+	}
+	if !slices.IsSortedFunc(list, order) {
+		slices.SortStableFunc(list, order)
+	}
 	var memory []bool
 	s.satisfySorted(from, list, &memory)
 	for _, d := range list {
-		known.reach[d.grade] = *d.reach
+		(*d.reach).KeepLengths()
 	}
 }
 

@@ -73,9 +73,6 @@ const cutStep = 0.5
 // cut lays a pipe along a straight line between two stations.
 func (g *SupplyGround) cut(from, to int, run, length float64) (need []needPoint, ok bool) {
 	a, b := linePoint{at: g.creek.At[from], station: from}, linePoint{at: g.creek.At[to], station: to}
-	if !g.mayCross(a.at, b.at) {
-		return nil, false
-	}
 	level := g.creek.BedM[from]
 	steps := max(2, int(math.Ceil(run/(cutStep*g.grid.CellM))))
 	step := length / float64(steps)
@@ -91,7 +88,10 @@ func (g *SupplyGround) cut(from, to int, run, length float64) (need []needPoint,
 		}
 	}
 	bed := g.creek.BedM[to]
-	return withNeed(need, needPoint{length, bed}), level-g.rules.SlopeMin*step >= bed
+	if level-g.rules.SlopeMin*step < bed || !g.mayCross(a.at, b.at) {
+		return nil, false
+	}
+	return withNeed(need, needPoint{length, bed}), true
 }
 
 // withNeed adds a place further on. Of the places only the corners of their

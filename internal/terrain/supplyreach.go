@@ -399,7 +399,11 @@ func (r *SupplyReach) measure() {
 }
 
 // End is the last station that is reached; From when there is none.
-func (r *SupplyReach) End() int { return r.From + max(len(r.at), 1) - 1 }
+func (r *SupplyReach) End() int { return r.From + max(len(r.long), 1) - 1 }
+
+// KeepLengths forgets all but the lengths, a tenth of the memory: after it no
+// line can be drawn, nor another grade line be held against the lines.
+func (r *SupplyReach) KeepLengths() { r.nodes, r.at = nil, nil }
 
 // Serves says whether the lines of this reach are also the shortest under a
 // grade line that lies nowhere higher: for every station, either its line
