@@ -267,8 +267,9 @@ func (s *stepping) eased(pins optimize.Pins, ease func(l *optimize.Limits)) (*La
 	p.Choices.SettlingBox = []bool{c.Box >= 0}
 	ease(&p.Limits)
 	if p.Supply != nil && p.Limits.SupplyLengthMaxM > s.site.Limits.SupplyLengthMaxM {
-		p.Supply = nil // longer pipes reach more ground
-		if err := s.supplyGround(&p); err != nil {
+		// Longer pipes reach more ground; those that matter end at the standpipe.
+		p.Supply = nil
+		if err := s.supplyGroundAbove(&p, c.DriveFrom); err != nil {
 			return nil, err
 		}
 	}

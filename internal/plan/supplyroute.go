@@ -2,6 +2,7 @@ package plan
 
 import (
 	"math"
+	"slices"
 
 	"route/internal/finding"
 	"route/internal/optimize"
@@ -51,6 +52,21 @@ func (j *job) supplyGround(p *optimize.Problem) error {
 	if err == nil && ground.Leaves() {
 		p.Supply = optimize.NewSupply(ground)
 	}
+	return err
+}
+
+// supplyGroundAbove is supplyGround for pipes that end at one station of the
+// whole profile.
+func (j *job) supplyGroundAbove(p *optimize.Problem, station int) error {
+	end, _ := slices.BinarySearch(j.places, station)
+	part := *p
+	part.PassAt = make([]bool, p.Creek.Len())
+	for k := range part.PassAt {
+		reached := k <= end && p.Creek.SlopeM[end]-p.Creek.SlopeM[k] <= terrain.ReachAlong*p.Limits.SupplyLengthMaxM
+		part.PassAt[k] = reached && (p.PassAt == nil || p.PassAt[k])
+	}
+	err := j.supplyGround(&part)
+	p.Supply = part.Supply
 	return err
 }
 

@@ -34,7 +34,7 @@ func (g *SupplyGround) findCuts(ctx context.Context) error {
 
 // beyond says whether a station is further along the creek than a line reaches.
 func (g *SupplyGround) beyond(from, to int) bool {
-	return g.creek.AlongM[to]-g.creek.AlongM[from] > reachAlong*g.rules.LengthMaxM
+	return g.creek.AlongM[to]-g.creek.AlongM[from] > ReachAlong*g.rules.LengthMaxM
 }
 
 // addCut looks at the straight line between two stations.
@@ -59,13 +59,14 @@ func (g *SupplyGround) addCut(from, to int) {
 // ReachAlongM bounds how far along the creek a pipe can lead.
 func (g *SupplyGround) ReachAlongM() float64 {
 	if g.rules.CutsOnly {
-		return reachAlong * g.rules.LengthMaxM
+		return ReachAlong * g.rules.LengthMaxM
 	}
 	return math.Inf(1)
 }
 
-// reachAlong bounds how many times longer than a cut the creek may be.
-const reachAlong = 4
+// ReachAlong is how many times longer than the longest pipe the creek may be
+// where it is left by cuts only.
+const ReachAlong = 4
 
 // cutStep is how finely a cut is held against the ground, in cells.
 const cutStep = 0.5
@@ -73,6 +74,9 @@ const cutStep = 0.5
 // cut lays a pipe along a straight line between two stations.
 func (g *SupplyGround) cut(from, to int, run, length float64) (need []needPoint, ok bool) {
 	a, b := linePoint{at: g.creek.At[from], station: from}, linePoint{at: g.creek.At[to], station: to}
+	if !g.mayFall(from, to, length) {
+		return nil, false
+	}
 	level := g.creek.BedM[from]
 	steps := max(2, int(math.Ceil(run/(cutStep*g.grid.CellM))))
 	step := length / float64(steps)
@@ -93,6 +97,22 @@ func (g *SupplyGround) cut(from, to int, run, length float64) (need []needPoint,
 	}
 	return withNeed(need, needPoint{length, bed}), true
 }
+
+// mayFall looks at a few places of a cut: most cuts fail at one of them, which
+// spares the look at the whole line.
+func (g *SupplyGround) mayFall(from, to int, length float64) bool {
+	a, b := linePoint{at: g.creek.At[from], station: from}, linePoint{at: g.creek.At[to], station: to}
+	for _, t := range [...]float64{1. / 2, 1. / 4, 3. / 4, 1. / 8, 7. / 8, 3. / 8, 5. / 8} {
+		low, high, ok := g.limitsBetween(a, b, orb.Point{a.at[0] + t*(b.at[0]-a.at[0]), a.at[1] + t*(b.at[1]-a.at[1])})
+		if !ok || low > g.creek.BedM[from]-g.rules.SlopeMin*t*length+rounding || high < g.creek.BedM[to]+g.rules.SlopeMin*(1-t)*length-rounding {
+			return false
+		}
+	}
+	return true
+}
+
+// rounding is far more than the rounding of a height, in metres.
+const rounding = 1e-6
 
 // withNeed adds a place further on. Of the places only the corners of their
 // upper hull matter: a grade line is straight, and stands above all of them

@@ -86,7 +86,6 @@ func (g *SupplyGround) Among(ctx context.Context, creek SupplyCreek, same []int)
 // savesUnlike says whether what a cut saves differs from another ground's: a
 // station between may change which steps along the creek a pipe can take.
 func (g *SupplyGround) savesUnlike(other *SupplyGround, from, to int, same []int) bool {
-	const rounding = 1e-6
 	here, there := g.along[to]-g.along[from], other.along[same[to]]-other.along[same[from]]
 	return math.Abs(here-there) > rounding
 }
