@@ -76,7 +76,8 @@ func (l laidLine) heightAt(lon, lat float64) (z, away float64) {
 // The levels of the stakes come out of route.geojson and profile.csv alone, to
 // a millimetre: those along a pipe from its line where the stake stands; ground
 // and pipe along the creek from the profile at the stake's station, the pipe
-// lying limits.bed_depth (0.2 m) below.
+// lying limits.bed_depth (0.2 m) below; and where it leaves the creek it is held
+// up no further than the site allows.
 func TestStakeLevelsFollowFromTheFiles(t *testing.T) {
 	onDemos(t, func(t *testing.T, h *handedOver) {
 		const mm = 0.001 + 0.00051 // and half a digit of the file
@@ -104,7 +105,14 @@ func TestStakeLevelsFollowFromTheFiles(t *testing.T) {
 				if away > 0.003 {
 					t.Errorf("%s %s stands %.3f m beside its line", id, row["label"], away)
 				}
-				if role == "supply" {
+				if role == "supply" && row["station_m"] == "" {
+					// Away from the creek: no higher on its supports than
+					// limits.supply_pipe_trestle (0.3 m).
+					if up := invert - numberIn(t, row, "ground_m"); up > 0.3+mm {
+						t.Errorf("%s %s lies %.3f m above the ground", id, row["label"], up)
+					}
+					checked["away"]++
+				} else if role == "supply" {
 					if byCreek := water(numberIn(t, row, "station_m")) - 0.2; math.Abs(byCreek-invert) > mm {
 						t.Errorf("%s %s: %.3f, the profile says %.4f", id, row["label"], invert, byCreek)
 					}
@@ -137,7 +145,7 @@ func TestStakeLevelsFollowFromTheFiles(t *testing.T) {
 			}
 			last, lastID = invert, id
 		}
-		for _, role := range []string{"intake", "supply", "standpipe", "drive", "pump", "delivery", "tank"} {
+		for _, role := range []string{"intake", "supply", "away", "standpipe", "drive", "pump", "delivery", "tank"} {
 			if checked[role] == 0 {
 				t.Errorf("no stake of role %s was checked", role)
 			}
@@ -233,6 +241,14 @@ func TestAcceptedDropsAreTheLimits(t *testing.T) {
 					// The bound keeps the pipe's friction as planned: a small part of the whole.
 					if !ok || in < 0.99*demand || okOut && out > 1.01*demand {
 						t.Errorf("layout %s, %s: %.0f L/day inside and %.0f outside, wanted are %.0f", l.ID, label, in, out, demand)
+					}
+				case "less water than promised":
+					if low := float64(l.DeliveredLDayLow); !ok || in < 0.99*low || okOut && out > 1.01*low {
+						t.Errorf("layout %s, %s: %.0f L/day inside and %.0f outside, promised are %.0f at least", l.ID, label, in, out, low)
+					}
+				case "more water than promised: read again, and plan again with it":
+					if high := float64(l.DeliveredLDayHigh); !ok || in > 1.01*high || okOut && out < 0.99*high {
+						t.Errorf("layout %s, %s: %.0f L/day inside and %.0f outside, promised are %.0f at most", l.ID, label, in, out, high)
 					}
 				case "the pump cannot be tuned to this flow":
 					if !ok || okOut {

@@ -33,7 +33,8 @@ func planWith(t *testing.T, name string, set map[string]string) *plan.Plan {
 	return p
 }
 
-// More certainty is never cheaper, what is surely delivered holds the demand
+// More certainty is never cheaper (but for what pulling the lines straight takes
+// off or adds after the search, which is exact in its own figures), what is surely delivered holds the demand
 // and its margin, and the head that is taken off is z standard deviations, of
 // which the deviation that is shown holds that of the supply pipe's loss as
 // well. z by Abramowitz & Stegun 1964, table 26.5.
@@ -55,7 +56,8 @@ func TestCertaintyOfTheDemand(t *testing.T) {
 			t.Fatal(err)
 		}
 		t.Logf("%q: %.2f, head %.3f ± %.3f m, %.3f m for sure, %.0f L/day for sure", c.asked, cost, float64(l.DriveHeadM), float64(l.DriveHeadSigmaM), float64(l.DriveHeadSureM), float64(l.DeliveredLDaySure))
-		if cost < last {
+		const laid = 0.002 // of the cost
+		if cost < (1-laid)*last {
 			t.Errorf("%q is cheaper than with less certainty: %v, %v", c.asked, cost, last)
 		}
 		last = cost

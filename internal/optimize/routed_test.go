@@ -242,7 +242,7 @@ func TestRoutedJointSearchEqualsBruteForce(t *testing.T) {
 		}
 	}
 	t.Logf("%d instances: %d feasible, %d of them without some intakes, %d meet the demand, in %d leaving the creek is better", instances, feasible, masked, cheap, shortcuts)
-	if feasible < instances/8 || cheap < instances/10 || shortcuts < instances/20 || masked < instances/40 {
+	if !testing.Short() && (feasible < instances/8 || cheap < instances/10 || shortcuts < instances/20 || masked < instances/40) {
 		t.Errorf("too few instances say something")
 	}
 }
