@@ -74,11 +74,11 @@ const cutStep = 0.5
 // cut lays a pipe along a straight line between two stations.
 func (g *SupplyGround) cut(from, to int, run, length float64) (need []needPoint, ok bool) {
 	a, b := linePoint{at: g.creek.At[from], station: from}, linePoint{at: g.creek.At[to], station: to}
-	if !g.mayFall(from, to, length) {
+	steps := max(2, int(math.Ceil(run/(cutStep*g.grid.CellM))))
+	if !g.mayFall(from, to, steps, length) {
 		return nil, false
 	}
 	level := g.creek.BedM[from]
-	steps := max(2, int(math.Ceil(run/(cutStep*g.grid.CellM))))
 	step := length / float64(steps)
 	for k := 1; k < steps; k++ {
 		t := float64(k) / float64(steps)
@@ -98,11 +98,16 @@ func (g *SupplyGround) cut(from, to int, run, length float64) (need []needPoint,
 	return withNeed(need, needPoint{length, bed}), true
 }
 
-// mayFall looks at a few places of a cut: most cuts fail at one of them, which
-// spares the look at the whole line.
-func (g *SupplyGround) mayFall(from, to int, length float64) bool {
+// mayFall looks at a few of the places of a cut that is held against the ground
+// in steps: most cuts fail at one of them, which spares the look at all.
+func (g *SupplyGround) mayFall(from, to, steps int, length float64) bool {
 	a, b := linePoint{at: g.creek.At[from], station: from}, linePoint{at: g.creek.At[to], station: to}
-	for _, t := range [...]float64{1. / 2, 1. / 4, 3. / 4, 1. / 8, 7. / 8, 3. / 8, 5. / 8} {
+	for _, eighth := range [...]int{4, 2, 6, 1, 7, 3, 5} {
+		k := eighth * steps / 8
+		if k == 0 {
+			continue
+		}
+		t := float64(k) / float64(steps)
 		low, high, ok := g.limitsBetween(a, b, orb.Point{a.at[0] + t*(b.at[0]-a.at[0]), a.at[1] + t*(b.at[1]-a.at[1])})
 		if !ok || low > g.creek.BedM[from]-g.rules.SlopeMin*t*length+rounding || high < g.creek.BedM[to]+g.rules.SlopeMin*(1-t)*length-rounding {
 			return false
