@@ -323,10 +323,21 @@ func near(a, b float64) bool {
 	return a == b || math.Abs(a-b) <= 1e-9*math.Max(math.Abs(a), math.Abs(b))
 }
 
+// few is how many instances are tried: all, or a tenth where the race detector
+// slows them down, which looks at how goroutines work together, not at what
+// they find.
+func few(instances int) int {
+	if testing.Short() {
+		return instances / 10
+	}
+	return instances
+}
+
 // The whole search and the brute force over all options agree for all three
 // objectives, also with more than one delivery line from each station.
 func TestSearchEqualsBruteForceOverAllOptions(t *testing.T) {
-	const seed, instances = 77, 250
+	const seed = 77
+	instances := few(250)
 	t.Logf("seed %d", seed)
 	r := rand.New(rand.NewPCG(seed, 2))
 	lines := rand.New(rand.NewPCG(seed, 9))
@@ -383,7 +394,7 @@ func TestSearchEqualsBruteForceOverAllOptions(t *testing.T) {
 		}
 	}
 	t.Logf("%d instances, %d feasible, %d meet the demand, %d better by another delivery line; %d evaluations by brute force, %d by search", instances, feasible, cheap, lower, brute, searched)
-	if feasible < instances/4 || cheap < instances/8 || lower < 5 {
+	if !testing.Short() && (feasible < instances/4 || cheap < instances/8 || lower < 5) {
 		t.Errorf("too few instances say something")
 	}
 }

@@ -10,7 +10,8 @@ import (
 // The front has the least cost of the brute force at every demand, and with it
 // the most water; its points differ, and cost and water rise together.
 func TestFrontEqualsBruteForce(t *testing.T) {
-	const seed, instances = 82, 30
+	const seed = 82
+	instances := few(30)
 	t.Logf("seed %d", seed)
 	r := rand.New(rand.NewPCG(seed, 7))
 	points, feasible := 0, 0
@@ -56,7 +57,7 @@ func TestFrontEqualsBruteForce(t *testing.T) {
 		}
 	}
 	t.Logf("%d points; %d demands of the brute force can be met", points, feasible)
-	if points < instances/2 || feasible < instances {
+	if !testing.Short() && (points < instances/2 || feasible < instances) {
 		t.Error("too few points say something")
 	}
 }

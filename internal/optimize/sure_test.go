@@ -170,7 +170,8 @@ func sureWinners(res *Result) surest {
 // brute force: with forced ties, masks, loops, and errors of the head that do
 // not grow with the distance.
 func TestSureSearchEqualsBruteForceWithTiesMasksAndLoops(t *testing.T) {
-	const seed, instances = 91, 360
+	const seed = 91
+	instances := few(360)
 	t.Logf("seed %d", seed)
 	r := rand.New(rand.NewPCG(seed, 5))
 	sure, cheap, moved := 0, 0, 0
@@ -209,7 +210,7 @@ func TestSureSearchEqualsBruteForceWithTiesMasksAndLoops(t *testing.T) {
 		}
 	}
 	t.Logf("%d instances, %d surely deliver something, %d the demand; the error makes the cheapest dearer or impossible in %d", instances, sure, cheap, moved)
-	if sure < instances/5 || cheap < instances/8 || moved < 12 {
+	if !testing.Short() && (sure < instances/5 || cheap < instances/8 || moved < 12) {
 		t.Error("too few instances say something")
 	}
 }

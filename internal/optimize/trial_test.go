@@ -18,7 +18,8 @@ func everyStation(n int) []int {
 // A trial is what the search finds with all places pinned, to the last digit;
 // and it names a broken limit exactly where the search finds nothing.
 func TestTrialEqualsPinnedSearch(t *testing.T) {
-	const seed, instances, places = 80, 250, 12
+	const seed, places = 80, 12
+	instances := few(250)
 	t.Logf("seed %d", seed)
 	r := rand.New(rand.NewPCG(seed, 5))
 	works, not := map[Objective]int{}, 0
@@ -82,7 +83,7 @@ func TestTrialEqualsPinnedSearch(t *testing.T) {
 		}
 	}
 	t.Logf("%v trials work, %d do not", works, not)
-	if not < instances || min(works[MostHead], works[MostWater], works[LeastCost]) < 30 {
+	if !testing.Short() && (not < instances || min(works[MostHead], works[MostWater], works[LeastCost]) < 30) {
 		t.Error("too few trials say something")
 	}
 }
