@@ -25,14 +25,16 @@ const leastTuneUp = 0.05
 // supply pipe takes more or less of the head. ok is false where a limit of the
 // site or of the pump forbids it.
 func (g *grader) drawing(flow float64) (op hydraulics.Operation, ok bool) {
-	more := 0.0 // that the supply pipe takes
+	more := 0.0 // that is lost before the drive pipe
 	if g.l.Supply != nil {
-		for k, q := range []float64{flow, g.c.Flow} {
-			loss, err := hydraulics.HeadLoss(g.fluid, g.supplyPipe.Pipe.Pipe, g.c.SupplyM, q, g.site.Limits.IntakeLossK)
-			if err != nil {
-				return op, false
-			}
-			more += loss * float64(1-2*k)
+		entrance, err := g.moreLoss(flow, 0)
+		friction, e := g.moreLoss(flow, g.c.SupplyM)
+		if friction -= entrance; err != nil || e != nil || !g.staysFull(entrance, friction) {
+			return op, false
+		}
+		more = entrance + friction
+		if g.c.ThrottleM > 0 { // the gate valve gives way first, or takes what is too much
+			more = math.Max(0, more-g.c.ThrottleM)
 		}
 	}
 	head := g.c.DriveHeadM - more
@@ -44,7 +46,47 @@ func (g *grader) drawing(flow float64) (op hydraulics.Operation, ok bool) {
 		Delivery: hydraulics.Run{Pipe: g.deliveryPipe.Pipe.Pipe, LengthM: g.route.LengthM}, LiftM: g.liftM(),
 	}
 	op, err := in.TunedTo(flow, pumpTuning)
-	return op, err == nil
+	if err != nil {
+		return op, false
+	}
+	// A waste valve that closes at a faster flow beats harder.
+	tooHard := g.l.Drive.RatingM.Known() && op.ShutoffHeadM > float64(g.l.Drive.RatingM)
+	tooHigh := g.site.Limits.LiftRatioMax > 0 && op.LiftRatio > g.site.Limits.LiftRatioMax
+	return op, !tooHard && !tooHigh
+}
+
+// moreLoss is what another flow loses more at the entrance and over a length of
+// the supply pipe, in metres.
+func (g *grader) moreLoss(flow, lengthM float64) (float64, error) {
+	own, err := hydraulics.HeadLoss(g.fluid, g.supplyPipe.Pipe.Pipe, lengthM, g.c.Flow, g.site.Limits.IntakeLossK)
+	if err != nil {
+		return 0, err
+	}
+	other, err := hydraulics.HeadLoss(g.fluid, g.supplyPipe.Pipe.Pipe, lengthM, flow, g.site.Limits.IntakeLossK)
+	return other - own, err
+}
+
+// betweenPlacesM is by how much a supply pipe may miss its cover between the
+// places that the search looks at.
+const betweenPlacesM = 0.02
+
+// staysFull says whether the supply pipe stays below its grade line by the cover
+// that the site wants when so much more is lost at the entrance and, evenly,
+// along it.
+func (g *grader) staysFull(entranceM, frictionM float64) bool {
+	pipe := g.supplyPipe.Pipe
+	outside := pipe.OutsideM
+	if outside == 0 {
+		outside = pipe.Pipe.Inside + 2*pipe.Pipe.Wall
+	}
+	cover := outside + g.site.Limits.GradeLineCoverM
+	for _, v := range g.l.Supply.Path[1:] {
+		grade := float64(v.GradeM) - entranceM - frictionM*float64(v.AlongM)/g.c.SupplyM
+		if grade < float64(v.InvertM)+cover-betweenPlacesM {
+			return false
+		}
+	}
+	return true
 }
 
 // tuneUp looks for the flow at which the layout delivers the most of the
