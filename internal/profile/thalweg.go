@@ -448,9 +448,14 @@ func (p *Profile) weights(o ThalwegOptions) (weight []float64, long []reach) {
 	return weight, long
 }
 
-// drawLines fills ZM with the profile's smoothing, LowM and HighM.
-func (p *Profile) drawLines(weight []float64, o ThalwegOptions) {
+// drawLine fills ZM with the profile's smoothing.
+func (p *Profile) drawLine(weight []float64, o ThalwegOptions) {
 	p.ZM = fallingLine(p.Stations, p.RawM, weight, 0.5, o, p.smoothing, &p.rough)
+}
+
+// drawLines fills ZM, LowM and HighM.
+func (p *Profile) drawLines(weight []float64, o ThalwegOptions) {
+	p.drawLine(weight, o)
 	p.LowM = p.fall(weight, 0.1, o, smoothing{})
 	p.HighM = p.fall(weight, 0.9, o, smoothing{})
 	for i := range p.ZM {
