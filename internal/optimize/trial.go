@@ -2,7 +2,9 @@ package optimize
 
 import (
 	"cmp"
+	"container/heap"
 	"context"
+	"iter"
 	"math"
 	"slices"
 
@@ -453,8 +455,59 @@ type trialTask struct {
 	cost  int64
 }
 
-// tasks lists what may work, most promising first.
-func (r *trial) tasks(goal Objective, ways []trialWay) []trialTask {
+// tasks goes through what may work, most promising first. A few of many are
+// asked for as a rule, so that they are not sorted all.
+func (r *trial) tasks(goal Objective, ways []trialWay) iter.Seq[*trialTask] {
+	queue := &taskQueue{before: func(a, b *trialTask) int {
+		first := 0
+		switch goal {
+		case MostHead:
+			first = cmp.Compare(ways[b.at].head, ways[a.at].head)
+		case LeastCost:
+			first = cmp.Compare(a.cost, b.cost)
+		}
+		if first = cmp.Or(first, cmp.Compare(b.bound, a.bound)); first != 0 {
+			return first
+		}
+		// Among equals the order in which they were listed.
+		return cmp.Or(cmp.Compare(a.at, b.at), cmp.Compare(a.engine.index, b.engine.index), cmp.Compare(a.choice.way, b.choice.way))
+	}}
+	queue.list = r.listTasks(goal, ways)
+	for k := range queue.list {
+		queue.order = append(queue.order, int32(k))
+	}
+	heap.Init(queue)
+	return func(yield func(*trialTask) bool) {
+		for queue.Len() > 0 {
+			if !yield(&queue.list[heap.Pop(queue).(int32)]) {
+				return
+			}
+		}
+	}
+}
+
+// taskQueue is a heap of tasks, for the library's functions.
+type taskQueue struct {
+	list   []trialTask
+	order  []int32
+	before func(a, b *trialTask) int
+}
+
+func (q *taskQueue) Len() int { return len(q.order) }
+func (q *taskQueue) Less(i, j int) bool {
+	return q.before(&q.list[q.order[i]], &q.list[q.order[j]]) < 0
+}
+func (q *taskQueue) Swap(i, j int) { q.order[i], q.order[j] = q.order[j], q.order[i] }
+func (q *taskQueue) Push(any)      { panic("optimize: no task comes later") }
+func (q *taskQueue) Pop() any {
+	last := len(q.order) - 1
+	k := q.order[last]
+	q.order = q.order[:last]
+	return k
+}
+
+// listTasks lists what may work.
+func (r *trial) listTasks(goal Objective, ways []trialWay) []trialTask {
 	var list []trialTask
 	lift := r.lift[r.p]
 	if math.IsNaN(lift) {
@@ -488,17 +541,6 @@ func (r *trial) tasks(goal Objective, ways []trialWay) []trialTask {
 			}
 		}
 	}
-	slices.SortFunc(list, func(a, b trialTask) int {
-		// Among equals the order in which they were listed.
-		listed := cmp.Or(cmp.Compare(a.at, b.at), cmp.Compare(a.engine.index, b.engine.index), cmp.Compare(a.choice.way, b.choice.way))
-		switch goal {
-		case MostHead:
-			return cmp.Or(cmp.Compare(ways[b.at].head, ways[a.at].head), cmp.Compare(b.bound, a.bound), listed)
-		case MostWater, MostSureWater:
-			return cmp.Or(cmp.Compare(b.bound, a.bound), listed)
-		}
-		return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(b.bound, a.bound), listed)
-	})
 	return list
 }
 
@@ -542,10 +584,12 @@ func (r *trial) best(goal Objective, ways []trialWay, wanted keeping) *found {
 			best = f
 		}
 	}
-	for _, t := range r.tasks(goal, ways) {
+	for t := range r.tasks(goal, ways) {
 		same := best != nil && (water || goal == MostHead && t.way.head == best.head || goal == LeastCost && t.cost == best.cost)
 		switch {
 		case best != nil && (goal == MostHead && t.way.head < best.head || goal == LeastCost && t.cost > best.cost):
+			return best
+		case water && same && t.bound <= most():
 			return best
 		case same && t.bound <= most():
 			continue
@@ -556,7 +600,7 @@ func (r *trial) best(goal Objective, ways []trialWay, wanted keeping) *found {
 				want, more = most(), true
 			}
 			if r.couldDeliver(t.choice, r.p, r.length, t.way.head, want, more) {
-				try(&t)
+				try(t)
 			}
 			continue
 		}
@@ -575,7 +619,7 @@ func (r *trial) best(goal Objective, ways []trialWay, wanted keeping) *found {
 				worst = loss
 				continue
 			}
-			try(&t)
+			try(t)
 		}
 	}
 	return best
