@@ -271,7 +271,7 @@ func (v interval) hold(allowed float64) error {
 //
 // The stated intervals must hold 76 to 84 % of the falls for 80 %, and 93 to
 // 97 % for 95 %, of each class and over each distance. What the intervals are
-// made of was set on the creeks of seeds 100 to 249; these are others. With 300
+// made of was set on the creeks of seeds 100 to 249, and looked at on 1000 to 1299; these are others. With 300
 // creeks the shares count as they are, and the log has their standard error
 // from creek to creek; with fewer, three of it are allowed.
 func TestFitsOnSimulatedCreeks(t *testing.T) {
