@@ -1,7 +1,6 @@
 package plan
 
 import (
-	"cmp"
 	"math"
 	"slices"
 
@@ -80,12 +79,12 @@ func (j *job) front() error {
 }
 
 // cheapestOf works the layouts of the front out with their delivery lines as
-// they are laid, and those of the plan too, and takes the cheapest for each
-// demand; where the laid line leaves a layout a little short of the demand that
-// it was found for, what it brings is the demand. Of several demands for which that is one layout it keeps the
-// greatest.
+// they are laid, and those of the plan too, and takes the cheapest that brings
+// each demand, as surely as is asked for; where the laid line leaves a layout a
+// little short of the demand that it was found for, what it brings is the demand.
+// Of several demands for which that is one layout it keeps the greatest. The
+// points rise in demand.
 func (j *job) cheapestOf(points []optimize.FrontPoint) ([]optimize.FrontPoint, error) {
-	slices.SortStableFunc(points, func(a, b optimize.FrontPoint) int { return cmp.Compare(a.Demand, b.Demand) })
 	var pool []optimize.Candidate
 	for k := range points {
 		j.onWholeProfile(&points[k].Candidate)
@@ -99,21 +98,41 @@ func (j *job) cheapestOf(points []optimize.FrontPoint) ([]optimize.FrontPoint, e
 			return nil, err
 		}
 	}
+	demands := make([]float64, len(points))
+	for k := range points {
+		demands[k] = points[k].Demand
+	}
 	var rows []optimize.FrontPoint
+	for _, row := range cheapestRows(demands, worth) {
+		rows = append(rows, optimize.FrontPoint{Demand: row.demand, Candidate: pool[row.of]})
+	}
+	return rows, nil
+}
+
+// frontRow is a demand and the number of the layout that meets it.
+type frontRow struct {
+	demand float64
+	of     int
+}
+
+// cheapestRows chooses for rising demands, the first layouts being those found
+// for them.
+func cheapestRows(demands []float64, worth []exactly) []frontRow {
+	var rows []frontRow
 	last := -1
-	for own := len(points) - 1; own >= 0; own-- {
-		demand := math.Min(points[own].Demand, worth[own].water)
+	for own := len(demands) - 1; own >= 0; own-- {
+		demand := math.Min(demands[own], worth[own].sure)
 		best := -1
 		for k, w := range worth {
-			if w.holds && w.water >= demand && (best < 0 || w.cost.Minor < worth[best].cost.Minor) {
+			if w.holds && w.sure >= demand && (best < 0 || w.cost.Minor < worth[best].cost.Minor) {
 				best = k
 			}
 		}
 		if best >= 0 && best != last && demand > 0 {
-			rows = append(rows, optimize.FrontPoint{Demand: demand, Candidate: pool[best]})
+			rows = append(rows, frontRow{demand, best})
 			last = best
 		}
 	}
 	slices.Reverse(rows)
-	return rows, nil
+	return rows
 }

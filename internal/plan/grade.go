@@ -81,6 +81,7 @@ type grader struct {
 	choice   prospect
 	// quantities are those of the takeoff.
 	quantities catalog.Layout
+	total      catalog.Money // of the takeoff
 	luck       luck          // what the search claims too much of it
 	brief      bool          // without what only a plan to be built needs
 	upper      *catalog.Item // lighter delivery pipe at the upper end; nil when all is one
@@ -399,7 +400,7 @@ func (g *grader) cost() error {
 	for _, line := range takeoff.Lines {
 		g.l.Takeoff = append(g.l.Takeoff, takeoffLine(g.plan.Prices, line))
 	}
-	g.quantities = quantities
+	g.quantities, g.total = quantities, total
 	return g.pipeChoices(quantities)
 }
 

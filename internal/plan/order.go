@@ -15,8 +15,9 @@ import (
 
 // exactly is what a layout is worth with its delivery line as it is laid.
 type exactly struct {
-	holds bool // the pump runs as planned
-	water float64
+	holds bool    // the pump runs as planned
+	water float64 // m³/s
+	sure  float64 // of it with the certainty asked for
 	cost  catalog.Money
 }
 
@@ -39,6 +40,8 @@ func (j *job) order() error {
 		switch {
 		case x.holds != y.holds:
 			return x.holds
+		case goal == optimize.LeastCost && (x.water < j.site.Demand) != (y.water < j.site.Demand):
+			return y.water < j.site.Demand // the laid line has left it short
 		case goal == optimize.LeastCost:
 			return x.cost.Minor < y.cost.Minor
 		case goal == optimize.MostWater:
@@ -46,7 +49,7 @@ func (j *job) order() error {
 		}
 		return false // the delivery line does not bear on it, or is not all that does
 	}
-	j.handOver(list, better)
+	handOver(list, better)
 	asked := min(j.site.Layouts, len(list))
 	slices.SortStableFunc(list[:asked], func(a, b *optimize.Candidate) int {
 		switch goal := j.problem.Objective; {
@@ -67,7 +70,7 @@ func (j *job) order() error {
 }
 
 // handOver moves what a layout is called best at to the layout that is better.
-func (j *job) handOver(list []*optimize.Candidate, better func(optimize.Objective, *optimize.Candidate, *optimize.Candidate) bool) {
+func handOver(list []*optimize.Candidate, better func(optimize.Objective, *optimize.Candidate, *optimize.Candidate) bool) {
 	for _, goal := range []optimize.Objective{optimize.LeastCost, optimize.MostWater} {
 		holder := slices.IndexFunc(list, func(c *optimize.Candidate) bool { return slices.Contains(c.BestAt, goal) })
 		if holder < 0 {
@@ -97,10 +100,6 @@ func (j *job) exactly(c *optimize.Candidate) (exactly, error) {
 	if err != nil {
 		return exactly{}, err
 	}
-	takeoff, err := j.plan.Prices.Materials(g.quantities)
-	if err != nil {
-		return exactly{}, err
-	}
-	cost, err := takeoff.Total()
-	return exactly{true, g.operation.DeliveredTotal, cost}, err
+	water := g.operation.DeliveredTotal
+	return exactly{true, water, water * c.SureWater / c.Operation.DeliveredTotal, g.total}, nil
 }
