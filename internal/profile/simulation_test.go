@@ -266,14 +266,16 @@ func (v interval) hold(allowed float64) error {
 // fall of all claims too much, for the raw heights, their running minimum,
 // their isotonic regression, the plain falling median and ours. Ours must be
 // the best or equal to it, in RMS error and in bias: nowhere worse than another
-// by more than two standard errors of the differences creek by creek. The error model and its
-// parameters are the study's assumptions; the creeks are this test's own.
+// by more than two standard errors of the differences creek by creek. The error
+// model and its parameters are the study's assumptions; the creeks are this
+// test's own.
 //
 // The stated intervals must hold 76 to 84 % of the falls for 80 %, and 93 to
 // 97 % for 95 %, of each class and over each distance. What the intervals are
-// made of was set on the creeks of seeds 100 to 249, and looked at on 1000 to 1299; these are others. With 300
-// creeks the shares count as they are, and the log has their standard error
-// from creek to creek; with fewer, three of it are allowed.
+// made of was set on the creeks of seeds 100 to 249, and looked at on 1000 to
+// 1299; these are others. With 300 creeks the shares count as they are, and the
+// log has their standard error from creek to creek; with fewer, three of it are
+// allowed.
 func TestFitsOnSimulatedCreeks(t *testing.T) {
 	const first, whole = 4000, 300
 	seeds := 60

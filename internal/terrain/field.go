@@ -324,7 +324,10 @@ func (f *Field) expand(q *queue, entries []uint32, b int) {
 	}
 }
 
-// expandEven is expand where all ground is alike and no line is crossed.
+// expandEven is expand where all ground is alike and no line is crossed. The
+// three kinds of step stand one after the other, and a knight's halves are priced
+// here, because neither the choice by kind nor knightStep is inlined: a tenth to a
+// fifth of the time.
 func (f *Field) expandEven(q *queue, entries []uint32, b int) {
 	nodes, price := f.nodes, f.price
 	for _, entry := range entries {
