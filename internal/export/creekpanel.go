@@ -347,7 +347,11 @@ func (f *profileFigure) creekLegend(shaded []doubt) []key {
 		if line.run.role == "drive" {
 			keys = append(keys, f.lineKey(stroke(driveColour, 4.5, ""), "Drive pipe "+line.run.Size))
 		} else {
-			keys = append(keys, f.lineKey(stroke(supplyColour, 3, ""), "Supply pipe "+line.run.Size))
+			where := ""
+			if s := f.layout.Supply; s != nil && s.LeavesCreek() {
+				where = ", on the ground beside the creek" // else it would seem to hang over the water
+			}
+			keys = append(keys, f.lineKey(stroke(supplyColour, 3, ""), "Supply pipe "+line.run.Size+where))
 		}
 	}
 	if len(f.lines) > 0 {

@@ -154,6 +154,9 @@ func (g *grader) gradeAlong(along float64, end bool) float64 {
 	return level
 }
 
+// LeavesCreek says whether some of the pipe lies on the ground beside the creek.
+func (s *Supply) LeavesCreek() bool { return s.Route == overTheGround }
+
 // earthworkM is how far off the ground a pipe counts as dug in or held up.
 const earthworkM = 0.1
 
@@ -184,7 +187,7 @@ func (g *grader) tellSupplyRoute() []finding.Finding {
 		return nil
 	}
 	var found []finding.Finding
-	if s.Route == overTheGround {
+	if s.LeavesCreek() {
 		found = append(found, finding.New(finding.Note, "supply_leaves_creek", "the supply pipe leaves the creek and is {0} long instead of {1} along it; {2} of it lie in a trench and {3} on supports", "walk the line before buying: the terrain does not show roots and rock",
 			quantity.Metres(float64(s.LengthM)), quantity.Metres(float64(s.CreekM)), quantity.Metres(float64(s.TrenchM)), quantity.Metres(float64(s.TrestleM))))
 	}
