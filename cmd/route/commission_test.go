@@ -10,7 +10,6 @@ import (
 	"testing"
 
 	"route/internal/commission"
-	"route/internal/plan"
 )
 
 // siteCopy is a demo site that a test may change.
@@ -135,14 +134,7 @@ func TestCommission(t *testing.T) {
 			t.Errorf("no %q in\n%s", want, after)
 		}
 	}
-	code, out, errs := route(append([]string{"plan", site, "--json", "--out", t.TempDir()}, quick...)...)
-	if code != exitDone {
-		t.Fatal(code, out, errs)
-	}
-	var p plan.Plan
-	if err := json.Unmarshal([]byte(out), &p); err != nil {
-		t.Fatal(err)
-	}
+	p := planFrom(t, append([]string{"plan", site, "--json", "--out", t.TempDir()}, quick...)...)
 	said := map[string]bool{}
 	for _, m := range p.Messages {
 		said[m.Code] = true

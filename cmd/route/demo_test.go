@@ -42,6 +42,20 @@ func route(args ...string) (code int, stdout, stderr string) {
 	return code, out.String(), errs.String()
 }
 
+// planFrom runs a command that prints a plan, and has to end well.
+func planFrom(t testing.TB, args ...string) *plan.Plan {
+	t.Helper()
+	code, stdout, stderr := route(args...)
+	if code != exitDone {
+		t.Fatalf("exit code %d: %s%s", code, stdout, stderr)
+	}
+	var p plan.Plan
+	if err := json.Unmarshal([]byte(stdout), &p); err != nil {
+		t.Fatal(err)
+	}
+	return &p
+}
+
 func planDemo(t testing.TB, name string, flags ...string) *plan.Plan {
 	t.Helper()
 	if len(flags) == 0 {

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -41,15 +40,7 @@ func withField(t testing.TB, entries ...string) string {
 // profileOf runs route profile on a site.
 func profileOf(t testing.TB, site string) *plan.Plan {
 	t.Helper()
-	code, stdout, stderr := route("profile", site, "--json")
-	if code != exitDone {
-		t.Fatalf("exit code %d: %s%s", code, stdout, stderr)
-	}
-	var p plan.Plan
-	if err := json.Unmarshal([]byte(stdout), &p); err != nil {
-		t.Fatal(err)
-	}
-	return &p
+	return planFrom(t, "profile", site, "--json")
 }
 
 // waterAt is the profile's water at the station nearest to a place.
@@ -101,14 +92,7 @@ func TestMeasuredDropMakesTheLayoutSure(t *testing.T) {
 	bare := planDemo(t, "fernhollow").Layouts[0]
 	drop := float64(bare.Intake.WaterM - bare.Pump.GroundM)
 	site := withField(t, fmt.Sprintf(`{drop: "%.4f m", from: "%.4f m", to: "%.4f m", by: level, sigma: "2 cm"}`, drop, bare.Intake.StationM, bare.Pump.StationM))
-	code, stdout, stderr := route("plan", site, "--json", "--out", t.TempDir())
-	if code != exitDone {
-		t.Fatalf("exit code %d: %s%s", code, stdout, stderr)
-	}
-	var p plan.Plan
-	if err := json.Unmarshal([]byte(stdout), &p); err != nil {
-		t.Fatal(err)
-	}
+	p := planFrom(t, "plan", site, "--json", "--out", t.TempDir())
 	k := slices.IndexFunc(p.Layouts, func(l plan.Layout) bool {
 		return l.Intake.StationM == bare.Intake.StationM && l.Pump.StationM == bare.Pump.StationM
 	})

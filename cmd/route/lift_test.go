@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
 	"slices"
@@ -18,20 +17,11 @@ func builtAt(t testing.TB, site string, l *plan.Layout, more ...string) *plan.Pl
 	set := func(key, format string, args ...any) []string {
 		return []string{"--set", key + "=" + fmt.Sprintf(format, args...)}
 	}
-	args := slices.Concat([]string{"plan", site, "--json", "--out", t.TempDir(),
+	return planFrom(t, slices.Concat([]string{"plan", site, "--json", "--out", t.TempDir(),
 		"--intake-at", fmt.Sprintf("%.3f m", float64(l.Intake.StationM)), "--pump-at", fmt.Sprintf("%.3f m", float64(l.Pump.StationM)),
 		"--standpipe-at", fmt.Sprintf("%.3f m", float64(l.Standpipe.StationM)), "--box-at", "none"},
 		set("pipes.supply", "%s", l.Supply.Item), set("pipes.drive", "%s", l.Drive.Item), set("pipes.delivery", "%s", l.Delivery.Item),
-		set("limits.pumps.max", "%d", l.Pump.Count), quick, more)
-	code, stdout, stderr := route(args...)
-	if code != exitDone {
-		t.Fatalf("exit code %d: %s%s", code, stdout, stderr)
-	}
-	var p plan.Plan
-	if err := json.Unmarshal([]byte(stdout), &p); err != nil {
-		t.Fatal(err)
-	}
-	return &p
+		set("limits.pumps.max", "%d", l.Pump.Count), quick, more)...)
 }
 
 // A measured lift and that of the terrain are weighed by their variances, as

@@ -12,7 +12,6 @@ import (
 
 	"route/internal/catalog"
 	"route/internal/hydraulics"
-	"route/internal/plan"
 )
 
 // laidLine is a pipe as route.geojson has it: degrees and metres.
@@ -293,14 +292,7 @@ func TestAcceptedDropsAreTheLimits(t *testing.T) {
 func TestStakesInAGridOfOnesOwn(t *testing.T) {
 	site := demo(t, "eilwern")
 	dir := t.TempDir()
-	code, stdout, stderr := route("plan", site, "--json", "--out", dir, "--stakes-crs", "32727", "--set", "layouts=1")
-	if code != exitDone {
-		t.Fatalf("%d: %s%s", code, stdout, stderr)
-	}
-	var p plan.Plan
-	if err := json.Unmarshal([]byte(stdout), &p); err != nil {
-		t.Fatal(err)
-	}
+	p := planFrom(t, "plan", site, "--json", "--out", dir, "--stakes-crs", "32727", "--set", "layouts=1")
 	if p.Frame.Grid != "EPSG:32727" || p.Frame.UTM != "EPSG:32726" {
 		t.Errorf("%+v", p.Frame)
 	}
